@@ -1,0 +1,31 @@
+"""Plates: the board's grounds, its notes and its large buttons."""
+from __future__ import annotations
+
+import pygame
+
+from kiosk.drawing import tokens
+from kiosk.drawing.letters import fit
+
+
+def plate(onto: pygame.Surface, box: pygame.Rect, colour: tokens.Colour = tokens.PLATE) -> pygame.Rect:
+    """A plate, and the box inside it that letters may use."""
+    pygame.draw.rect(onto, colour, box, border_radius=round(onto.get_height() * 0.02))
+    pad = round(onto.get_height() * 0.03)
+    return box.inflate(-2 * pad, -2 * pad)
+
+
+def words(onto: pygame.Surface, box: pygame.Rect, text: str, colour: tokens.Colour = tokens.CHALK, lines: int = 1,
+          most_px: int | None = None, across: float = 0.5, down: float = 0.5) -> pygame.Rect:
+    """The text in the box, as large as it goes; where its ink is."""
+    least_px = round(tokens.LEAST * onto.get_height())
+    block = fit(text, box.size, colour, lines, most_px, least_px)
+    return block.draw(onto, box, across, down) if block else pygame.Rect(box.topleft, (0, 0))
+
+
+def button(onto: pygame.Surface, box: pygame.Rect, text: str, first: bool) -> None:
+    """A thing to press. The first, the safe one, is chalk; the others are outlined."""
+    inside = plate(onto, box, tokens.CHALK if first else tokens.PLATE)
+    if not first:
+        pygame.draw.rect(onto, tokens.DIM, box, max(2, onto.get_height() // 240),
+                         border_radius=round(onto.get_height() * 0.02))
+    words(onto, inside, text, tokens.INK if first else tokens.CHALK, 2, round(onto.get_height() * 0.06))

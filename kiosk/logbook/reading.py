@@ -1,0 +1,192 @@
+"""Reading: everything that can be asked of the log. A Reader opens it read-only, beside a kiosk that is writing."""
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import threading
+from contextlib import closing
+from datetime import date
+from pathlib import Path
+from types import ModuleType
+from typing import Any, Mapping
+
+from sqlite_utils import Database
+
+from creaseside import rows
+from creaseside.pose import Pose
+from kiosk import clock as clock_room
+from kiosk.faults import Fault
+from kiosk.logbook import file, people
+from kiosk.place import Place
+
+Row = dict[str, Any]
+
+BALLS = """select ball.*, clip.file as clip from ball join session on session.id = ball.session
+left join clip on clip.ball = ball.id and clip.removed_utc is null"""
+ORDER = "order by session.started_utc, session.rowid, ball.number"
+SESSIONS = """select session.*, (select count(*) from ball where session = session.id) as balls,
+(select count(*) from clip join ball on ball.id = clip.ball
+ where ball.session = session.id and removed_utc is null) as clips
+from session"""
+
+
+class Reader:
+    """The log of a Place; an empty one where there is no log yet. Close it, or use it with `with`."""
+
+    def __init__(self, place: Place, clock: ModuleType = clock_room) -> None:
+        self.place, self.clock = place, clock
+        self._threads = threading.RLock()
+        self._db = self._open()
+
+    def _open(self) -> Database:
+        path = self.place.log
+        if path.exists() and file.version(path) < len(file.STEPS):
+            from kiosk.logbook.writing import Logbook
+            Logbook(self.place, self.clock).close()      # only a writer can step an older log up
+        return file.for_reading(path)
+
+    def close(self) -> None:
+        self._db.close()
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def today(self) -> date:
+        return self.clock.utc_and_ns()[0].date()
+
+    # People
+
+    def players(self) -> list[Row]:
+        """Newest first, each with `under_18` and `may_keep` as of today."""
+        return [self._player(row) for row in self._select("select * from player order by created_utc desc, rowid desc")]
+
+    def player(self, player: str) -> Row:
+        return self._player(self._one("player", player))
+
+    def consents(self, player: str) -> list[Row]:
+        return self._select("select * from consent where player = ? order by given_on, id", player)
+
+    def may_keep(self, player: str | None, on: date) -> str:
+        """ "none", "numbers" or "clips"; for a bowler who is nobody in the log: numbers."""
+        return people.may_keep(self._one("player", player), self.consents(player), on) if player else "numbers"
+
+    def zero(self, player: str, setup: int | None = None) -> Row | None:
+        """The player's latest standing zero, with this set-up where one is named."""
+        found = self._select("select * from zero where player = ? and (? is null or setup = ?) "
+                             "order by id desc limit 1", player, setup, setup)
+        return found[0] if found else None
+
+    # Sessions and balls
+
+    def sessions(self, player: str | None = None) -> list[Row]:
+        """Newest first, with how many balls and clips each has; of one player: those with a ball of theirs too."""
+        mine = "where ? is null or session.player = ? or session.id in (select session from ball where player = ?)"
+        found = self._select(f"{SESSIONS} {mine} order by started_utc desc, session.rowid desc", player, player, player)
+        return [_session(row) for row in found]
+
+    def session(self, session: str) -> Row:
+        """The session, with its blocks."""
+        self._one("session", session)
+        row = _session(self._select(f"{SESSIONS} where session.id = ?", session)[0])
+        return row | {"blocks": self._select("select * from block where session = ? order by ordinal", session)}
+
+    def balls(self, session: str | None = None, player: str | None = None) -> list[Row]:
+        """As others read them (creaseside.ball.as_json), oldest first."""
+        return [rows.as_json(row) for row in self._balls(BALLS, session, player)]
+
+    def ball_rows(self, session: str | None = None, player: str | None = None) -> list[Row]:
+        """The rows of the view `balls`, oldest first: unrounded, with ids and what the session was about."""
+        return self._balls("select balls.* from balls join ball on ball.id = balls.id "
+                           "join session on session.id = ball.session", session, player)
+
+    def ball(self, ball: int) -> Row:
+        """The ball's own row, unrounded."""
+        return self._one("ball", ball)
+
+    def traces(self, ball: int) -> dict[str, tuple[Pose, ...]]:
+        """{"light": poses, "heavy": poses}; empty where none was kept."""
+        return {row["model"]: rows.unpack(row) for row in self._select("select * from trace where ball = ?", ball)}
+
+    def clip(self, ball: int) -> Row | None:
+        """The clip that is kept of this ball; `t_ns` is a tuple, one time a frame."""
+        found = self._select("select * from clip where ball = ? and removed_utc is null", ball)
+        return found[0] | {"t_ns": rows.untimes(found[0]["t_ns"])} if found else None
+
+    def clips(self) -> list[Row]:
+        """Every clip that is kept, with the player whose ball it is."""
+        return self._select("select clip.id, clip.ball, file, keep_until, player from clip join ball on ball.id = ball "
+                            "where removed_utc is null")
+
+    def setup(self, setup: int) -> Row:
+        row = self._one("setup", setup)
+        return row | {"marks": json.loads(row["marks"]), "lens": json.loads(row["lens"])}
+
+    def program(self, program: int) -> Row:
+        row = self._one("program", program)
+        return row | {"models": json.loads(row["models"]), "settings": json.loads(row["settings"])}
+
+    def erasures(self) -> list[Row]:
+        return self._select("select id, utc, what, sessions, balls, clips from erasure order by id desc")
+
+    # A copy
+
+    def backup(self, to: Path) -> Row:
+        """A consistent copy of the log, as one plain file; the clips are not in it. Replaces an older copy only."""
+        asked = f"a copy of the log in {to}"
+        to = to.expanduser().absolute()
+        if not self.place.log.exists():
+            raise Fault(asked, "no log yet", "copy it once something was logged")
+        if to.exists() and (to.samefile(self.place.log) or not _is_log(to)):
+            raise Fault(asked, "another file of that name", "give the name of a new file or of an older copy")
+        part = to.with_name(to.name + ".part")
+        with file.telling(asked):
+            os.close(os.open(part, os.O_RDWR | os.O_CREAT | os.O_TRUNC, 0o600))
+            try:
+                with closing(sqlite3.connect(part, isolation_level=None)) as copy, self._threads:
+                    self._db.conn.backup(copy)
+                    copy.execute("pragma journal_mode = delete").fetchone()   # one file, nothing beside it
+                    balls = copy.execute("select count(*) from ball").fetchone()[0]
+                part.replace(to)
+            finally:
+                part.unlink(missing_ok=True)
+        return {"backup": str(to), "bytes": to.stat().st_size, "balls": balls}
+
+    # Asking
+
+    def _balls(self, sql: str, session: str | None, player: str | None) -> list[Row]:
+        for table, key in (("session", session), ("player", player)):
+            if key is not None:
+                self._one(table, key)
+        where = "where (? is null or ball.session = ?) and (? is null or ball.player = ?)"
+        return self._select(f"{sql} {where} {ORDER}", session, session, player, player)
+
+    def _player(self, row: Row) -> Row:
+        today = self.today()
+        return row | {"under_18": people.under_18(row, today), "may_keep": self.may_keep(row["id"], today)}
+
+    def _one(self, table: str, key: str | int) -> Row:
+        found = self._select(f"select * from {table} where id = ?", key)
+        if not found:
+            where = {"player": "creaseside players list shows them"}.get(table, "creaseside sessions list shows them")
+            raise Fault(f"the {table} {key}", f"no such {table}", where)
+        return found[0]
+
+    def _select(self, sql: str, *values: Any) -> list[Row]:
+        with file.telling(f"the log {self.place.log}"), self._threads:
+            return list(self._db.query(sql, values))
+
+
+def _session(row: Mapping[str, Any]) -> Row:
+    return dict(row) | {"plan": json.loads(row["plan"]) if row["plan"] else None}
+
+
+def _is_log(path: Path) -> bool:
+    try:
+        file.version(path)
+    except Fault:
+        return False
+    return True

@@ -1,0 +1,153 @@
+"""Steps: the tables, as plain functions that each bring a log one version further, in order and one transaction each.
+
+A step that was released is never changed; a new column is a new step at the end. Two may be listed again and again,
+since they bring a table up to what the program knows: `measures` adds the columns of new quantities, `view` makes the
+view anew. Nothing here knows what the rows mean to people.
+"""
+from __future__ import annotations
+
+from typing import Callable, Mapping, Sequence
+
+from sqlite_utils import Database
+from sqlite_utils.db import ForeignKey
+
+from creaseside.ball import QUANTITIES
+from creaseside.rows import MEASURES
+
+CASCADE, SET_NULL = "CASCADE", "SET NULL"
+
+
+def step_up(db: Database, steps: Sequence[Callable[[Database], None]]) -> None:
+    """Take the steps that this log has not taken yet. A step that fails leaves the log at the version before it."""
+    for number in range(db.execute("pragma user_version").fetchone()[0], len(steps)):
+        with db.atomic():
+            steps[number](db)
+            db.execute(f"pragma user_version = {number + 1}")
+
+
+def people(db: Database) -> None:
+    _table(db, "player", {"id": str, "shown_name": str, "arm": str, "birth_year": int, "age_group": str,
+                          "height_m": float, "height_on": str, "created_utc": str}, ("shown_name", "created_utc"))
+    _table(db, "consent", {"id": int, "player": str, "given_by": str, "role": str, "given_on": str, "until": str,
+                           "may_keep": str, "note": str},
+           ("player", "given_by", "role", "given_on", "may_keep"), {"player": ("player", CASCADE)})
+
+
+def provenance(db: Database) -> None:
+    """What a number traces to: the camera as it was set up, and the program as it ran."""
+    _table(db, "setup", {"id": int, "hash": str, "made_utc": str, "width_px": int, "height_px": int, "marks": str,
+                         "lens": str}, ("hash", "made_utc", "marks", "lens"), unique=[("hash",)])
+    _table(db, "program", {"id": int, "started_utc": str, "version": str, "models": str, "settings": str},
+           ("started_utc", "version", "models", "settings"))
+
+
+def sessions(db: Database) -> None:
+    _table(db, "session", {"id": str, "started_utc": str, "utc_offset_min": int, "ended_utc": str, "player": str,
+                           "coach": str, "venue": str, "program": int, "setup": int, "measure": str,
+                           "at_least": float, "at_most": float, "words": str, "plan": str},
+           ("started_utc", "utc_offset_min"),
+           {"player": ("player", SET_NULL), "program": ("program", SET_NULL), "setup": ("setup", SET_NULL)})
+    _table(db, "block", {"id": int, "session": str, "ordinal": int, "kind": str, "planned_balls": int},
+           ("session", "ordinal", "kind"), {"session": ("session", CASCADE)}, [("session", "ordinal")])
+    _table(db, "zero", {"id": int, "player": str, "knee_deg": float, "sd_deg": float, "made_utc": str, "setup": int},
+           ("player", "knee_deg", "made_utc"), {"player": ("player", CASCADE), "setup": ("setup", SET_NULL)})
+
+
+def balls(db: Database) -> None:
+    _table(db, "ball", {
+        "id": int, "session": str, "player": str, "block": int, "number": int, "source": str, "thrown_utc": str,
+        "utc_offset_min": int, "thrown_ns": int, "program": int, "setup": int, "zero": int, "arm": str,
+        "front_leg_action": str, "quality": float, "flags": str, "not_measured": str, "verdict": str, "feedback": str,
+        "cue_kind": str, "cue_asked_ns": int, "cue_heard_ns": int, "release_to_verdict_s": float,
+        "release_to_cue_s": float, "ball_speed_km_h": float},
+        ("session", "number", "source", "thrown_utc", "utc_offset_min", "thrown_ns", "quality", "flags",
+         "not_measured", "feedback"),
+        {"session": ("session", CASCADE), "player": ("player", CASCADE), "block": ("block", SET_NULL),
+         "program": ("program", SET_NULL), "setup": ("setup", SET_NULL), "zero": ("zero", SET_NULL)},
+        [("session", "number")])
+    _table(db, "trace", {"id": int, "ball": int, "model": str, "dtype": str, "shape": str, "names": str,
+                         "channels": str, "units": str, "missing": str, "t_ns": bytes, "frame": bytes, "data": bytes},
+           ("ball", "model", "dtype", "shape", "names", "channels", "units", "missing", "t_ns", "frame", "data"),
+           {"ball": ("ball", CASCADE)}, [("ball", "model")])
+    _table(db, "clip", {"id": int, "ball": int, "file": str, "frames": int, "width_px": int, "height_px": int,
+                        "first_ns": int, "t_ns": bytes, "bytes": int, "sha256": str, "keep_until": str,
+                        "removed_utc": str},
+           ("ball", "file", "frames", "width_px", "height_px", "first_ns", "t_ns", "bytes", "sha256", "keep_until"),
+           {"ball": ("ball", CASCADE)}, [("ball",), ("file",)])
+
+
+def measures(db: Database) -> None:
+    """A typed column for every quantity that has none yet, and for its standard deviation."""
+    there = {c.name for c in db["ball"].columns}
+    for name in MEASURES:
+        if name not in there:
+            db.execute(f'alter table ball add column "{name}" real')   # FLOAT, the library's word, is no STRICT type
+
+
+def records(db: Database) -> None:
+    """What was given to players, who looked at what, and what was erased (counts, nobody's name)."""
+    _table(db, "feedback", {"id": int, "ball": int, "kind": str, "asked_ns": int, "happened_ns": int, "way": str},
+           ("ball", "kind"), {"ball": ("ball", CASCADE)})
+    _table(db, "access", {"id": int, "utc": str, "who": str, "what": str, "player": str}, ("utc", "who", "what"),
+           {"player": ("player", CASCADE)})
+    _table(db, "erasure", {"id": int, "utc": str, "what": str, "sessions": int, "balls": int, "clips": int,
+                           "pending": str}, ("utc", "what", "sessions", "balls", "clips"))
+
+
+def view(db: Database) -> None:
+    """`balls`: plain columns for people with a table viewer. What each one is stands beside it in the view's text."""
+    lines = [f"  {what} as {name},  -- {meaning}" for name, what, meaning in VIEW]
+    lines += [f"  ball.{c} as {c},  -- {meaning}" for q in QUANTITIES for c, meaning in
+              ((q.name, f"{q.unit}: {q.meaning}"), (q.name + "_sd", f"{q.unit}: standard deviation of the same"))]
+    db.create_view("balls", "select\n" + "\n".join(lines) + """
+  ball.not_measured as not_measured  -- JSON: why a number is missing
+from ball join session on session.id = ball.session
+left join block on block.id = ball.block
+left join clip on clip.ball = ball.id and clip.removed_utc is null
+order by session.started_utc, ball.number""", replace=True)
+
+
+VIEW = (
+    ("id", "ball.id", "the ball's row"),
+    ("session", "ball.session", "the session's id"),
+    ("number", "ball.number", "1-based in the session"),
+    ("player", "ball.player", "the player's id, never a name; null: not known"),
+    ("venue", "session.venue", "free words"),
+    ("measure", "session.measure", "what was judged"),
+    ("at_least", "session.at_least", "lower post of the gate, in the measure's unit"),
+    ("at_most", "session.at_most", "upper post"),
+    ("block", "block.ordinal", "1-based in the session"),
+    ("block_kind", "block.kind", "warm_up, baseline, focus or no_feedback"),
+    ("source", "ball.source", "'seen' or 'added by hand'"),
+    ("thrown_utc", "ball.thrown_utc", "UTC of the release"),
+    ("utc_offset_min", "ball.utc_offset_min", "minutes that local time was ahead of UTC"),
+    ("thrown_ns", "ball.thrown_ns", "the release on the monotonic axis of that run"),
+    ("program", "ball.program", "row of the program that ran"),
+    ("setup", "ball.setup", "row of the camera's set-up"),
+    ("zero", "ball.zero", "row of the player's standing zero"),
+    ("clip", "clip.file", "file in the clips folder; null where none is kept"),
+    ("arm", "ball.arm", "right or left"),
+    ("verdict", "ball.verdict", "hit, miss or unsure; null without a focus"),
+    ("feedback", "ball.feedback", "what the player was given"),
+    ("release_to_verdict_s", "ball.release_to_verdict_s", "s: measured by the kiosk"),
+    ("release_to_cue_s", "ball.release_to_cue_s", "s: measured by the kiosk"),
+    ("ball_speed_km_h", "ball.ball_speed_km_h", "km/h: read off a radar and typed in"),
+    ("quality", "ball.quality", "0 to 1"),
+    ("flags", "ball.flags", "JSON list of plain words"),
+    ("front_leg_action", "ball.front_leg_action", "flexor, extender, flexor_extender or constant_brace"),
+)
+
+STEPS: tuple[Callable[[Database], None], ...] = (people, provenance, sessions, balls, measures, records, view)
+
+
+def _table(db: Database, name: str, columns: dict[str, type], needed: Sequence[str] = (),
+           refs: Mapping[str, tuple[str, str]] | None = None, unique: Sequence[tuple[str, ...]] = ()) -> None:
+    """A strict table with the primary key `id`; refs: {column: (other table, what its deletion does here)}."""
+    refs = refs or {}
+    keys = [ForeignKey(name, column, other, "id", on_delete=rule) for column, (other, rule) in refs.items()]
+    db[name].create(columns, pk="id", not_null={"id", *needed}, foreign_keys=keys, strict=True)
+    for index in unique:
+        db[name].create_index(index, unique=True)
+    for column, (_, rule) in refs.items():     # every index is one more page to sync a ball
+        if rule == CASCADE and not any(index[0] == column for index in unique):
+            db[name].create_index([column])

@@ -1,0 +1,300 @@
+"""Watcher: the pose processes. Frames go out by number, poses come back when they are done; nobody waits for anybody.
+
+Every process reads the reel itself, so that only numbers and landmarks travel. The first process follows the live
+frames and looks at frames again when no live frame waits; the others only look again. A look is kept in the order it
+was asked for and handed out a frame at a time; a process stays on its stretch of neighbouring frames, since the model
+follows a body from frame to frame, and one that has nothing to do takes over the later half of the longest stretch.
+
+A process that dies, or keeps a frame for more than HUNG_S, is replaced; the frames that it held come back as nobody,
+with the reason. This room does not choose frames and does not judge poses.
+"""
+from __future__ import annotations
+
+import collections
+import itertools
+import multiprocessing as mp
+import os
+import signal
+from dataclasses import dataclass, field
+from multiprocessing import connection
+from pathlib import Path
+from typing import Iterable, Sequence
+
+import numpy as np
+
+from creaseside.pose import Pose
+from creaseside.stamps import NS, Stamp
+from kiosk import clock
+from kiosk.pose_model import Box, PoseModel, hushed
+from kiosk.reel import Reel
+
+__all__ = ["Box", "PoseModel", "Watcher"]
+
+NICE = 10           # a cue must not wait for a pose: with posing at nice 0 cues came up to 190 ms late (measured)
+HUNG_S = 5.0        # a frame takes 0.1 s; a start, with its imports, up to START_S on a busy machine
+START_S = 60.0
+FALSE_STARTS = 3    # as many in a row, and the process is given up: something is wrong that a new one does not cure
+AHEAD = 2           # frames in a process's hands: one being posed, one so that it need not wait for us
+NEIGHBOURS_S = 0.1  # frames of one stretch are no further apart
+HALF = 4            # frames worth taking over: a new stretch costs two poses more
+
+
+@dataclass(slots=True)
+class _Job:
+    ball: int | None   # None: a live frame
+    stamp: Stamp
+    box: Box | None
+    fresh: bool = False
+
+
+class Stretches:
+    """Frames to look at again, as stretches of neighbours; who is on which."""
+
+    def __init__(self) -> None:
+        self._waiting: list[collections.deque[_Job]] = []
+        self._own: dict[int, collections.deque[_Job]] = {}
+
+    def add(self, ball: int, frames: Iterable[tuple[Stamp, Box | None]]) -> None:
+        last: _Job | None = None
+        for stamp, box in frames:
+            job = _Job(ball, stamp, box)
+            near = last and abs(stamp.t_ns - last.stamp.t_ns) <= NEIGHBOURS_S * NS and box == last.box
+            if not near:
+                self._waiting.append(collections.deque())
+            self._waiting[-1].append(job)
+            last = job
+
+    def next(self, who: int) -> _Job | None:
+        """The next frame for this process, `fresh` where it begins a stretch; None: nothing to do."""
+        fresh = not self._own.get(who)
+        if fresh:
+            self._own[who] = self._take_over()
+        mine = self._own[who]
+        if not mine:
+            return None
+        job = mine.popleft()
+        job.fresh = fresh
+        return job
+
+    def _take_over(self) -> collections.deque[_Job]:
+        if self._waiting:
+            return self._waiting.pop(0)
+        longest = max(self._own.values(), key=len, default=collections.deque())
+        if len(longest) < 2 * HALF:
+            return collections.deque()
+        keep = len(longest) - len(longest) // 2
+        later = collections.deque(itertools.islice(longest, keep, None))
+        while len(longest) > keep:
+            longest.pop()
+        return later
+
+    def drop(self) -> list[_Job]:
+        """All that is left, and then nothing is."""
+        left = [job for stretch in [*self._own.values(), *self._waiting] for job in stretch]
+        self._own.clear()
+        self._waiting.clear()
+        return left
+
+
+@dataclass(slots=True)
+class _Worker:
+    """Our side of one process: the pipe, what it has in hand, and since when it owes an answer."""
+
+    number: int
+    process: mp.process.BaseProcess | None = None
+    pipe: connection.Connection | None = None
+    ready: bool = False
+    since_ns: int = 0
+    false_starts: int = 0
+    why: str = ""      # what it said before it ended by itself
+    held: collections.deque[_Job] = field(default_factory=collections.deque)
+
+    @property
+    def given_up(self) -> bool:
+        return self.false_starts >= FALSE_STARTS
+
+    def overdue(self) -> bool:
+        owed_s = HUNG_S if self.ready else START_S
+        return bool(self.held or not self.ready) and clock.now_ns() - self.since_ns > owed_s * NS
+
+
+class Watcher:
+    """Pose processes on one reel. Without `heavy` the light model looks again too, and its poses say so."""
+
+    def __init__(self, reel: Reel | str, light: Path, heavy: Path | None = None, workers: int = 2) -> None:
+        self._args = (reel if isinstance(reel, str) else reel.name, light, heavy)
+        self.look_model = "heavy" if heavy else "light"
+        self.restarts = 0
+        self.why = ""             # why a process was replaced, the last time
+        self._stretches = Stretches()
+        self._done: list[tuple[int | None, Pose]] = []
+        self._workers = [_Worker(n) for n in range(workers)]
+        for worker in self._workers:
+            self._start(worker)
+
+    def live(self, stamp: Stamp, box_px: Box | None = None) -> bool:
+        """Hand a live frame to the light model. False: the one before is not done yet, so this one is dropped."""
+        first = self._workers[0]
+        if not first.ready or any(job.ball is None for job in first.held):
+            return False
+        self._give(first, _Job(None, stamp, box_px))
+        return True
+
+    def look(self, ball: int, frames: Sequence[tuple[Stamp, Box | None]]) -> None:
+        """Pose these frames with the measuring model, in this order as far as the processes allow.
+
+        Neighbours should share one box (left, top, right, bottom): another box is another stretch.
+        """
+        self._stretches.add(ball, frames)
+        self._hand_out()
+
+    def poses(self) -> list[tuple[int | None, Pose]]:
+        """What was finished since the last call: (ball, pose) of a look, (None, pose) of a live frame.
+
+        Also the moment at which the processes get more to do and are looked after: call it often.
+        """
+        for worker in self._workers:
+            self._receive(worker)
+            if worker.pipe and (not worker.process.is_alive() or worker.overdue()):
+                self._replace(worker)
+        self._hand_out()
+        done, self._done = self._done, []
+        return done
+
+    def wait(self, timeout_s: float) -> bool:
+        """Until a process has something to say, or ended, or the time is over; for callers with nothing else to do."""
+        return bool(connection.wait([w.pipe for w in self._workers if w.pipe], timeout_s))
+
+    def ready(self) -> bool:
+        """Every process has its models and waits for frames."""
+        return all(w.ready for w in self._workers)
+
+    def alive(self) -> bool:
+        """No process was given up. (One that is being replaced counts as alive.)"""
+        return not any(w.given_up for w in self._workers)
+
+    def pids(self) -> list[int]:
+        return [w.process.pid for w in self._workers if w.pipe]
+
+    def close(self) -> None:
+        for worker in self._workers:
+            self._end(worker, wait_s=0.5)
+
+    def __enter__(self) -> Watcher:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _start(self, worker: _Worker) -> None:
+        spawn = mp.get_context("spawn")   # a fork would copy our threads' locks, and our sound and window with them
+        worker.pipe, theirs = spawn.Pipe()
+        worker.process = spawn.Process(target=_work, args=(theirs, worker.number == 0, *self._args), daemon=True,
+                                       name=f"creaseside pose {worker.number}")
+        worker.process.start()
+        theirs.close()
+        worker.ready, worker.since_ns = False, clock.now_ns()
+
+    def _give(self, worker: _Worker, job: _Job) -> None:
+        if not worker.held:
+            worker.since_ns = clock.now_ns()
+        worker.held.append(job)
+        try:
+            worker.pipe.send(job)   # never blocks: at most AHEAD + 1 small jobs are on their way
+        except OSError:
+            pass                    # it died; the next poses() sees it and answers for what it held
+
+    def _hand_out(self) -> None:
+        for worker in reversed(self._workers):   # the first one has the live frames too, so it comes last
+            while worker.ready and sum(job.ball is not None for job in worker.held) < AHEAD:
+                job = self._stretches.next(worker.number)
+                if job is None:
+                    break
+                self._give(worker, job)
+        if all(w.given_up for w in self._workers):
+            self._answer_for(self._stretches.drop(), f"no pose process: {self.why}")
+
+    def _receive(self, worker: _Worker) -> None:
+        try:
+            while worker.pipe and worker.pipe.poll():
+                self._take(worker, worker.pipe.recv())
+        except (EOFError, OSError):
+            pass   # it died; whoever called looks at that next
+
+    def _take(self, worker: _Worker, said: str | tuple) -> None:
+        worker.since_ns = clock.now_ns()
+        if isinstance(said, str):
+            worker.why, worker.ready = said, not said
+            return
+        stamp, live, missing, arrays = said
+        job = next(j for j in worker.held if j.stamp == stamp and (j.ball is None) == live)
+        worker.held.remove(job)
+        worker.false_starts = 0
+        model = "light" if live else self.look_model
+        self._done.append((job.ball, Pose.nobody(stamp, model, missing) if missing else Pose(stamp, *arrays, model)))
+
+    def _replace(self, worker: _Worker) -> None:
+        hung = worker.process.is_alive()
+        worker.false_starts += not worker.ready
+        self.why = "no answer in time" if hung else worker.why or f"ended by itself with {worker.process.exitcode}"
+        self._end(worker, wait_s=0)
+        self._answer_for(worker.held, "worker hung" if hung else "worker died")
+        worker.held.clear()
+        if not worker.given_up:
+            self.restarts += 1
+            self._start(worker)
+
+    def _answer_for(self, jobs: Iterable[_Job], why: str) -> None:
+        self._done += [(job.ball, Pose.nobody(job.stamp, "light" if job.ball is None else self.look_model, why))
+                       for job in jobs]
+
+    def _end(self, worker: _Worker, wait_s: float) -> None:
+        if not worker.pipe:
+            return
+        worker.pipe.close()   # a process that is well ends at this
+        worker.process.join(wait_s)
+        if worker.process.is_alive():
+            worker.process.kill()
+            worker.process.join()
+        worker.pipe, worker.ready = None, False
+
+
+def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, heavy: Path | None) -> None:
+    """A pose process: until the pipe is closed, the newest live frame first, then the looks in turn."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)   # Ctrl-C is for the kiosk, which then closes the pipe
+    try:
+        with hushed():
+            models = _models(live, light, heavy)
+            reel = Reel.attach(reel_name)
+            pipe.send("")
+            live_jobs, looks = collections.deque(), collections.deque()
+            while True:
+                while pipe.poll(None if not (live_jobs or looks) else 0):
+                    job = pipe.recv()
+                    (looks if job.ball is not None else live_jobs).append(job)
+                job = (live_jobs or looks).popleft()
+                pipe.send((job.stamp, job.ball is None, *_posed(models[job.ball is None], reel, job)))
+    except (EOFError, BrokenPipeError, ConnectionResetError):
+        return
+    except Exception as e:
+        pipe.send(f"{type(e).__name__}: {e}")
+
+
+def _models(live: bool, light: Path, heavy: Path | None) -> dict[bool, PoseModel]:
+    """By whether the frame is live. Niced here, before the library starts its threads."""
+    if hasattr(os, "nice"):
+        os.nice(NICE)
+    import cv2
+    cv2.setNumThreads(1)
+    look = PoseModel(heavy or light, "heavy" if heavy else "light")
+    return {False: look, True: PoseModel(light, "light")} if live else {False: look}
+
+
+def _posed(model: PoseModel, reel: Reel, job: _Job) -> tuple[str | None, tuple[np.ndarray, ...]]:
+    bgr = reel.bgr(job.stamp.frame)
+    if bgr is None:
+        return "the frame is gone from the reel", ()
+    if job.fresh:
+        model.reset()
+    pose = model.pose(bgr, job.stamp, job.box)
+    return pose.missing, (pose.xy_px, pose.world_m, pose.visibility)

@@ -1,0 +1,213 @@
+"""Camera: a pinhole with two radial lens terms, solved from named marks; rays, ground points and upright planes.
+
+Image: x right, y down, pixels, (0, 0) the top-left corner of the image, so that the axis of a plain lens meets it at
+(width / 2, height / 2). Pitch frame: see `pitch`. x ~ K R (X - C), with R's rows the camera's right, down and forward axes.
+A point behind the camera, or a ray that never meets the plane, gives NaN. Pixels are never read here.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Mapping, Sequence
+
+import cv2
+import numpy as np
+from scipy.optimize import least_squares
+
+from creaseside.pitch import MARKS
+
+MARK_SD_PX = 1.0       # a hand on a mark, common practice: about one pixel
+WRONG_MARK_PX = 12.0   # a mark this far off at 1280 px width is not a shaky hand
+FOCAL_PRIOR = 0.6      # sd of log(focal / width): wide enough for every lens from 110 to 15 degrees across
+ROLL_PRIOR_RAD = 0.05  # a tripod's head is levelled to a few degrees (common practice)
+
+
+class MarksFault(ValueError):
+    """The marks cannot be a picture of the pitch; the text names the mark and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Camera:
+    """focal_px, k1, k2; R (3, 3); C (3,) metres; size in pixels.
+
+    `spread` (S, 7) holds draws of (focal, rotation vector, place) round the solution, as likely as the marks make them: what
+    is computed from the camera is computed again with each to learn how wrong the marks alone may make it.
+    `residual_px`: mark name -> distance between the placed and the solved mark.
+    """
+
+    width_px: int
+    height_px: int
+    focal_px: float
+    R: np.ndarray
+    C: np.ndarray
+    k1: float = 0.0
+    k2: float = 0.0
+    cov: np.ndarray | None = None
+    residual_px: Mapping[str, float] | None = None
+
+    @property
+    def centre_px(self) -> np.ndarray:
+        return np.array([self.width_px / 2.0, self.height_px / 2.0])
+
+    def project(self, points_m: np.ndarray) -> np.ndarray:
+        """Pitch frame (..., 3) metres -> pixels (..., 2); NaN behind the camera."""
+        q = (np.asarray(points_m, float) - self.C) @ self.R.T
+        z = np.where(q[..., 2:] > 1e-6, q[..., 2:], np.nan)
+        u = q[..., :2] / z
+        r2 = (u * u).sum(-1, keepdims=True)
+        return u * (1 + self.k1 * r2 + self.k2 * r2 * r2) * self.focal_px + self.centre_px
+
+    def rays(self, pixels: np.ndarray) -> np.ndarray:
+        """Pixels (..., 2) -> unit directions in the pitch frame (..., 3)."""
+        d = (np.asarray(pixels, float) - self.centre_px) / self.focal_px
+        u = d
+        for _ in range(8 if self.k1 or self.k2 else 0):
+            r2 = (u * u).sum(-1, keepdims=True)
+            u = d / (1 + self.k1 * r2 + self.k2 * r2 * r2)
+        v = np.concatenate([u, np.ones_like(u[..., :1])], -1) @ self.R
+        return v / np.linalg.norm(v, axis=-1, keepdims=True)
+
+    def on_plane(self, pixels: np.ndarray, point_m: np.ndarray, normal: np.ndarray) -> np.ndarray:
+        """Where the pixels' rays meet the plane through `point_m`: (..., 3) metres, NaN where they do not."""
+        d = self.rays(pixels)
+        along = d @ normal
+        far = ((np.asarray(point_m) - self.C) * normal).sum(-1) / np.where(np.abs(along) < 1e-9, np.nan, along)
+        return self.C + np.where(far > 0, far, np.nan)[..., None] * d
+
+    def on_ground(self, pixels: np.ndarray, height_m: float | np.ndarray = 0.0) -> np.ndarray:
+        """Where the pixels' rays are `height_m` above the ground: (..., 3) metres."""
+        d = self.rays(pixels)
+        far = (np.asarray(height_m) - self.C[2]) / np.where(np.abs(d[..., 2]) < 1e-9, np.nan, d[..., 2])
+        return self.C + np.where(far > 0, far, np.nan)[..., None] * d
+
+    def metres_per_px(self, point_m: np.ndarray) -> float:
+        """How many metres one pixel spans at that place, square to the view."""
+        return float(((np.asarray(point_m) - self.C) @ self.R[2]) / self.focal_px)
+
+    def off_side_on_deg(self) -> float:
+        """Angle between the view's level direction and the line square to the pitch: 0 is side-on; + turned down the pitch."""
+        forward = self.R[2]
+        return float(np.degrees(np.arctan2(forward[0], abs(forward[1]))))
+
+    def others(self, rng: np.random.Generator, n: int) -> list[Camera]:
+        """Cameras as likely as this one, given how well a hand places the marks."""
+        if self.cov is None:
+            return []
+        draws = rng.multivariate_normal(_vector(self), self.cov, n, method="eigh")
+        return [_from_vector(v, self.width_px, self.height_px, self.k1, self.k2) for v in draws]
+
+
+def look_at(place_m: Sequence[float], target_m: Sequence[float], focal_px: float, width_px: int, height_px: int) -> Camera:
+    """A level camera at `place_m` that looks at `target_m`."""
+    C = np.asarray(place_m, float)
+    forward = np.asarray(target_m, float) - C
+    forward /= np.linalg.norm(forward)
+    right = np.cross(forward, [0.0, 0.0, 1.0])
+    right /= np.linalg.norm(right)
+    return Camera(width_px, height_px, float(focal_px), np.stack([right, np.cross(forward, right), forward]), C)
+
+
+def _vector(camera: Camera) -> np.ndarray:
+    """(log focal, rotation vector, place): the seven numbers that are solved for."""
+    return np.concatenate([[np.log(camera.focal_px)], cv2.Rodrigues(camera.R)[0].ravel(), camera.C])
+
+
+def _from_vector(v: np.ndarray, width_px: int, height_px: int, k1: float, k2: float) -> Camera:
+    return Camera(width_px, height_px, float(np.exp(v[0])), cv2.Rodrigues(np.ascontiguousarray(v[1:4]))[0], v[4:7].copy(), k1, k2)
+
+
+def solve(marks_px: Mapping[str, tuple[float, float]], measured: Sequence[tuple[tuple[float, float], tuple[float, float, float]]] = (),
+          width_px: int = 1280, height_px: int = 720, focal_px: float | None = None, k1: float = 0.0, k2: float = 0.0) -> Camera:
+    """The camera that sees the marks where they were placed; MarksFault where none does.
+
+    At least four ground marks not in one line, or three and a stump top. Without `focal_px` the focal length is solved too.
+    The covariance is that of a least-squares fit with MARK_SD_PX, or of the residuals where those are larger.
+    """
+    names = list(marks_px) + [f"measured {i + 1}" for i in range(len(measured))]
+    places = np.array([MARKS[n] for n in marks_px] + [m for _, m in measured], float).reshape(-1, 3)
+    pixels = np.array(list(marks_px.values()) + [p for p, _ in measured], float).reshape(-1, 2)
+    _enough(places)
+    found = _fit(places, pixels, width_px, height_px, focal_px, k1, k2)
+    wrong = _wrong_mark(found, names, places, pixels, focal_px)
+    if wrong:
+        raise MarksFault(wrong)
+    return found
+
+
+def _enough(places: np.ndarray) -> None:
+    ground = places[places[:, 2] == 0]
+    spread = np.linalg.matrix_rank(ground - ground.mean(0), tol=0.05) if len(ground) else 0
+    raised = len(places) > len(ground)
+    if spread < 2 or len(ground) + raised < 4:
+        raise MarksFault(f"asked four ground marks not in one line, or three and a stump top; found {len(ground)} on the ground"
+                         f"{', all in one line' if 0 < spread < 2 and len(ground) > 2 else ''}; place more marks")
+
+
+def _fit(places, pixels, width_px, height_px, focal_px, k1, k2) -> Camera:
+    """The best of the fits from several first guesses of the focal length."""
+    best, cost = None, np.inf
+    for guess in ([focal_px] if focal_px else np.geomspace(0.45, 3.5, 7) * width_px):
+        for start in _starts(places, pixels, guess, width_px, height_px):
+            fit = _refine(start, places, pixels, width_px, height_px, focal_px, k1, k2)
+            if fit is not None and fit[1] < cost:
+                best, cost = fit
+    if best is None:
+        raise MarksFault("the marks fit no camera above the ground: left and right may be swapped, or one mark is far off; place them again")
+    return best
+
+
+def _starts(places, pixels, focal, width_px, height_px):
+    K = np.array([[focal, 0, width_px / 2], [0, focal, height_px / 2], [0, 0, 1.0]])
+    try:
+        _, rotations, shifts, _ = cv2.solvePnPGeneric(places, pixels, K, None, flags=cv2.SOLVEPNP_SQPNP)
+    except cv2.error:
+        return
+    for rotation, shift in zip(rotations, shifts):
+        R = cv2.Rodrigues(rotation)[0]
+        C = -R.T @ shift.ravel()
+        yield np.concatenate([[np.log(focal)], cv2.Rodrigues(R)[0].ravel(), C])
+
+
+def _refine(start, places, pixels, width_px, height_px, focal_px, k1, k2):
+    fixed = focal_px is not None
+
+    def misfit(v):
+        v = np.concatenate([[np.log(focal_px)], v]) if fixed else v
+        camera = _from_vector(v, width_px, height_px, k1, k2)
+        off = np.nan_to_num(camera.project(places) - pixels, nan=1e4).ravel() / MARK_SD_PX
+        prior = [] if fixed else [(v[0] - np.log(width_px)) / FOCAL_PRIOR]
+        return np.concatenate([off, prior, [camera.R[0, 2] / ROLL_PRIOR_RAD]])
+
+    fit = least_squares(misfit, start[1:] if fixed else start, method="trf", x_scale="jac", max_nfev=200)
+    v = np.concatenate([[np.log(focal_px)], fit.x]) if fixed else fit.x
+    camera = _from_vector(v, width_px, height_px, k1, k2)
+    if camera.C[2] <= 0 or not np.isfinite(camera.project(places)).all():
+        return None
+    freedom = max(2 * len(pixels) - len(fit.x), 1)
+    rms2 = float((misfit(fit.x)[:2 * len(pixels)] ** 2).sum()) / freedom
+    cov = np.zeros((7, 7))
+    cov[fixed:, fixed:] = np.linalg.pinv(fit.jac.T @ fit.jac) * max(1.0, rms2)
+    return Camera(width_px, height_px, camera.focal_px, camera.R, camera.C, k1, k2, cov), fit.cost
+
+
+def _wrong_mark(camera: Camera, names, places, pixels, focal_px) -> str | None:
+    """One line that names the mark which spoils the fit, or None where the fit is good. Also fills in the residuals."""
+    residual = np.linalg.norm(camera.project(places) - pixels, axis=1)
+    object.__setattr__(camera, "residual_px", {n: float(r) for n, r in zip(names, residual)})
+    limit = WRONG_MARK_PX * camera.width_px / 1280
+    if residual.max() <= limit:
+        return None
+    suspects = []
+    for i, name in enumerate(names):
+        rest = np.arange(len(names)) != i
+        try:
+            _enough(places[rest])
+            other = _fit(places[rest], pixels[rest], camera.width_px, camera.height_px, focal_px, camera.k1, camera.k2)
+        except MarksFault:
+            continue
+        rms = np.sqrt((np.linalg.norm(other.project(places[rest]) - pixels[rest], axis=1) ** 2).mean())
+        suspects.append((rms, name, float(np.linalg.norm(other.project(places[i]) - pixels[i]))))
+    if suspects and min(suspects)[0] <= limit / 2:
+        _, name, off = min(suspects)
+        return f"the mark {name} is about {off:.0f} pixels from where the others say; place it again"
+    worst = names[int(residual.argmax())]
+    return f"the marks do not fit one camera (worst {worst}, {residual.max():.0f} pixels off); swapped or moved marks: place them again"

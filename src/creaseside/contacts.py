@@ -1,0 +1,73 @@
+"""Contacts: which foot is on the ground from when to when, to a fraction of a frame.
+
+A foot is down while its heel or its toe stands still in the running plane. The edges are where its speed passes
+a share of the run-up speed, between two looks. This room does not know which contact is which.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from creaseside.lane import Lane
+from creaseside.track import Track, local_line
+
+SPEED_HALF_S = 0.0135    # speed from looks this near: short, since landing takes 20 ms; never fewer than one either side
+DOWN_SHARE = 0.22        # of the run-up speed; the usual rule for an ankle is 0.20 to 0.25 (facts derived, no published value for bowling)
+LIFT_SHARE = 0.45        # a planted foot rolls: it is up again only when its slower end really travels
+SHORTEST_S = 0.045       # a sprinter's contact lasts 90 ms and more; half of that is no contact
+GAP_S = 0.030            # a still foot that twitches for less than this did not leave the ground
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """One foot on the ground: `on_s`..`off_s` (off_s NaN when still down at the end); `on_sd_s` from speed noise and frame rate."""
+
+    side: str
+    on_s: float
+    on_sd_s: float
+    off_s: float
+
+
+def foot_speed(track: Track, lane: Lane, side: str) -> np.ndarray:
+    """Speed of the slower of heel and toe in the running plane, (T,) m/s; NaN where neither is seen."""
+    half = max(SPEED_HALF_S, 1.05 * track.period_s())
+    both = []
+    for end in ("heel", "toe"):
+        _, v = local_line(track.t_s, lane.flat(track[f"{side}_{end}"]), track.t_s, half, 1)
+        both.append(np.linalg.norm(v, axis=1))
+    return np.fmin(*both)
+
+
+def of(track: Track, lane: Lane, side: str, run_up_m_s: float) -> list[Contact]:
+    """The contacts of one foot, in order of time."""
+    if len(track) < 3:
+        return []
+    speed = foot_speed(track, lane, side)
+    down = np.nan_to_num(speed, nan=np.inf) < DOWN_SHARE * run_up_m_s
+    t = track.t_s
+    runs = [[r[0], r[-1]] for r in np.split(np.arange(len(t)), np.flatnonzero(np.diff(down)) + 1) if len(r) and down[r[0]]]
+    joined: list[list[int]] = []
+    for first, last in runs:
+        twitch = joined and (t[first] - t[joined[-1][1]] < GAP_S + 1.5 * track.period_s()
+                             and np.nanmax(speed[joined[-1][1]:first + 1]) < LIFT_SHARE * run_up_m_s)
+        if twitch:
+            joined[-1][1] = last
+        else:
+            joined.append([first, last])
+    contacts = []
+    for first, last in joined:
+        if t[last] - t[first] + track.period_s() >= SHORTEST_S and first > 0:
+            on, sd = _edge(t, speed, first, DOWN_SHARE * run_up_m_s)
+            contacts.append(Contact(side, on, sd, float(t[last]) if last + 1 < len(t) else float("nan")))
+    return contacts
+
+
+def _edge(t: np.ndarray, speed: np.ndarray, first: int, limit: float) -> tuple[float, float]:
+    """When the falling speed passes the limit, between looks first - 1 and first; and how sure that is."""
+    a, b = speed[first - 1], speed[first]
+    step = t[first] - t[first - 1]
+    if not np.isfinite(a):
+        return float(t[first] - step / 2), float(step)
+    share = (a - limit) / max(a - b, 1e-6)
+    return float(t[first - 1] + share * step), float(np.hypot(step / np.sqrt(12), 0.003))

@@ -1,0 +1,53 @@
+"""Orders: what the engine may ask of the shell. The shell carries them out and says how late it was."""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from creaseside.ball import Ball
+
+CUES = ("hit", "miss", "unsure")
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Pose these moments again with the measuring model, the first span first. Spans are (first_ns, last_ns), both included."""
+
+    ball: int
+    spans_ns: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """Play the sound for `kind` at `at_ns` (or at once, where that is past)."""
+
+    ball: int
+    kind: str
+    at_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class Show:
+    """Show the verdict at `at_ns`, then the replay of `first_ns`..`last_ns`, slow round the landing, with a stop at `stop_ns`."""
+
+    ball: int
+    at_ns: int
+    first_ns: int
+    last_ns: int
+    slow_from_ns: int
+    slow_to_ns: int
+    stop_ns: int
+    leg_px: tuple[tuple[float, float], ...]   # hip, knee, ankle at the stop, pixels of the frame; empty when not seen
+    what: Ball
+
+
+@dataclass(frozen=True, slots=True)
+class Log:
+    """Write this ball, whole or not at all, with the clip of `first_ns`..`last_ns`."""
+
+    ball: int
+    first_ns: int
+    last_ns: int
+    what: Ball
+
+
+Order = Look | Cue | Show | Log

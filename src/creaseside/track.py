@@ -1,0 +1,195 @@
+"""Track: the poses of one person in time, as arrays; whose they are, which side is which, what is an outlier, and smoothing.
+
+Time is the first axis; seconds on the stamps' own axis; pixels as in `pose`. Unseen is NaN and stays NaN: nothing is filled
+in. Smoothing is by local polynomials, centred, so that nothing lags. This room knows no ground and no cricket.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Iterable
+
+import numpy as np
+
+from creaseside.pose import INDEX, MIRROR, NAMES, Pose
+
+LEGS = np.array([INDEX[n] for n in NAMES if n.endswith(("hip", "knee", "ankle", "heel", "toe"))])
+ARMS = np.array([INDEX[n] for n in NAMES if n.endswith(("elbow", "wrist", "pinky", "index", "thumb"))])
+
+STRANGER_HEIGHTS = 0.35   # no runner's middle moves a third of their height between two looks 33 ms apart (10 m/s is 0.19)
+KEEP_LABEL = 0.04         # body heights; what a frame must gain before the model's own left and right are doubted
+OUTLIER_HEIGHTS = 0.05    # a landmark this far off its neighbours' line is a slip: 9 cm on an adult; their noise is 1 cm
+OUTLIER_SPAN_S = 0.035    # neighbours: two frames either side at 60 fps
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """t_s (T,); frame (T,); xy_px (T, 33, 2); world_m (T, 33, 3); strictly rising in time."""
+
+    t_s: np.ndarray
+    frame: np.ndarray
+    xy_px: np.ndarray
+    world_m: np.ndarray
+
+    def __post_init__(self) -> None:
+        for array in (self.t_s, self.frame, self.xy_px, self.world_m):
+            array.setflags(write=False)
+
+    def __len__(self) -> int:
+        return len(self.t_s)
+
+    def __getitem__(self, name: str) -> np.ndarray:
+        """One landmark through time: (T, 2) pixels."""
+        return self.xy_px[:, INDEX[name]]
+
+    def middle(self, joint: str) -> np.ndarray:
+        """Half-way between the left and the right `joint`: (T, 2) pixels."""
+        return (self["left_" + joint] + self["right_" + joint]) / 2
+
+    def where(self, keep: np.ndarray) -> Track:
+        return Track(self.t_s[keep], self.frame[keep], self.xy_px[keep], self.world_m[keep])
+
+    def between(self, first_s: float, last_s: float) -> Track:
+        return self.where((self.t_s >= first_s) & (self.t_s <= last_s))
+
+    def period_s(self) -> float:
+        """The usual time from one look to the next; NaN for fewer than two."""
+        return float(np.median(np.diff(self.t_s))) if len(self) > 1 else float("nan")
+
+
+def of(poses: Iterable[Pose]) -> Track:
+    """The poses in order of time; of two of the same frame the later given counts; looks that saw nobody are left out."""
+    by_frame = {p.stamp.frame: p for p in poses if p.missing is None}
+    kept = sorted(by_frame.values(), key=lambda p: p.stamp.t_ns)
+    kept = [p for i, p in enumerate(kept) if i == 0 or p.stamp.t_ns > kept[i - 1].stamp.t_ns]
+    n = len(NAMES)
+    return Track(np.array([p.stamp.t_s for p in kept], float), np.array([p.stamp.frame for p in kept], int),
+                 np.array([p.xy_px for p in kept], float).reshape(-1, n, 2),
+                 np.array([p.world_m for p in kept], float).reshape(-1, n, 3))
+
+
+def height_px(track: Track) -> float:
+    """How tall the person stands in the picture, pixels: hip to knee to ankle and the trunk, as a share of the stature.
+
+    The share is 0.79 (hip-ankle 0.49 and hip-shoulder 0.30 of the stature: Drillis & Contini 1966, from memory). The 80th
+    percentile over time, since limbs that point at the camera look short.
+    """
+    if not len(track):
+        return float("nan")
+    thigh = np.linalg.norm(track["left_hip"] - track["left_knee"], axis=1), np.linalg.norm(track["right_hip"] - track["right_knee"], axis=1)
+    shank = np.linalg.norm(track["left_knee"] - track["left_ankle"], axis=1), np.linalg.norm(track["right_knee"] - track["right_ankle"], axis=1)
+    trunk = np.linalg.norm(track.middle("hip") - track.middle("shoulder"), axis=1)
+    length = np.maximum(*thigh) + np.maximum(*shank) + trunk
+    return float(np.nanpercentile(length, 80) / 0.79) if np.isfinite(length).any() else float("nan")
+
+
+def cleaned(track: Track) -> Track:
+    """One person's track: strangers' looks dropped, swapped sides put right, slips made NaN."""
+    if len(track) < 3:
+        return track
+    track = _one_person(track)
+    xy, world = _sides(track, LEGS)
+    track = replace(track, xy_px=xy, world_m=world)
+    xy, world = _sides(track, ARMS)
+    return _without_slips(replace(track, xy_px=xy, world_m=world))
+
+
+def _one_person(track: Track) -> Track:
+    """The longest run of looks through which the middle moves as one person can; shorter runs that jump away are dropped."""
+    tall = height_px(track)
+    middle = (track.middle("hip") + track.middle("shoulder")) / 2
+    step = np.linalg.norm(np.diff(middle, axis=0), axis=1)
+    jumps = step > tall * STRANGER_HEIGHTS * np.maximum(np.diff(track.t_s) / 0.033, 1.0)
+    run = np.concatenate([[0], np.cumsum(jumps)])
+    if run[-1] == 0:
+        return track
+    longest = np.bincount(run).argmax()
+    keep = run == longest
+    for other in np.argsort(-np.bincount(run)):            # runs that go on where the longest leaves off are the same person
+        if other != longest and _joins(track.t_s, middle, tall, keep, run == other):
+            keep |= run == other
+    return track.where(keep)
+
+
+def _joins(t_s: np.ndarray, middle: np.ndarray, tall: float, kept: np.ndarray, other: np.ndarray) -> bool:
+    """Whether the run `other` lies on the straight way through the nearest kept looks."""
+    here = np.flatnonzero(other)
+    known = np.flatnonzero(kept)
+    before, after = known[known < here[0]], known[known > here[-1]]
+    for edge, side in ((here[0], before[-4:]), (here[-1], after[:4])):
+        if len(side) >= 2 and np.ptp(t_s[side]) > 0:
+            line = np.polynomial.polynomial.polyfit(t_s[side], middle[side], 1)
+            off = np.linalg.norm(line[0] + line[1] * t_s[edge] - middle[edge])
+            if off > tall * STRANGER_HEIGHTS:
+                return False
+    return True
+
+
+def _sides(track: Track, limbs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Left and right of `limbs` by continuity: the cheapest path through the two labellings of every look.
+
+    Moving costs its way, in body heights, against where the limb was heading; leaving the model's own labels costs KEEP_LABEL a look.
+    """
+    tall = height_px(track)
+    plain = track.xy_px[:, limbs] / tall
+    crossed = track.xy_px[:, MIRROR[limbs]] / tall
+    both = np.stack([plain, crossed], 1)                                     # (T, 2, joints, 2)
+    step = np.abs(both[1:, None] - both[:-1, :, None])                       # (T-1, from, to, joints, 2)
+    way = np.nan_to_num(np.minimum(np.hypot(step[..., 0], step[..., 1]), 0.2)).mean(-1)
+    cost = np.array([0.0, KEEP_LABEL])
+    came = np.zeros((len(track), 2), int)
+    for i in range(1, len(track)):
+        total = cost[:, None] + way[i - 1]
+        came[i] = total.argmin(0)
+        cost = total.min(0) + (0.0, KEEP_LABEL * min(1.0, 30 * (track.t_s[i] - track.t_s[i - 1])))
+    state = int(cost.argmin())
+    xy, world = track.xy_px.copy(), track.world_m.copy()
+    for i in range(len(track) - 1, -1, -1):
+        if state:
+            xy[i, limbs] = track.xy_px[i, MIRROR[limbs]]
+            world[i, limbs] = track.world_m[i, MIRROR[limbs]]
+        state = int(came[i, state])
+    return xy, world
+
+
+def _without_slips(track: Track) -> Track:
+    """Landmarks far from the line through their neighbours in time become NaN."""
+    tall = height_px(track)
+    span = max(OUTLIER_SPAN_S, 2.2 * track.period_s())
+    xy = track.xy_px.copy()
+    for i, t in enumerate(track.t_s):
+        near = np.flatnonzero((np.abs(track.t_s - t) <= span) & (track.t_s != t))
+        if len(near) < 3 or not (track.t_s[near[0]] < t < track.t_s[near[-1]]):
+            continue
+        before, after = near[near < i], near[near > i]
+        a, b = np.median(track.xy_px[before], 0), np.median(track.xy_px[after], 0)
+        ta, tb = track.t_s[before].mean(), track.t_s[after].mean()
+        line = a + (b - a) * (t - ta) / (tb - ta)
+        agree = np.linalg.norm(b - a, axis=-1)                               # fast limbs bend: allow for their way
+        off = np.linalg.norm(track.xy_px[i] - line, axis=-1) > OUTLIER_HEIGHTS * tall + 0.5 * agree
+        xy[i, off] = np.nan
+    return replace(track, xy_px=xy)
+
+
+def local_line(t_s: np.ndarray, y: np.ndarray, at_s: np.ndarray, half_s: float, degree: int = 2) -> tuple[np.ndarray, np.ndarray]:
+    """Value and slope at `at_s` of polynomials fitted to the samples within `half_s` either side, weighted to the middle.
+
+    y (T, D) or (T,); at_s (N,) -> value and slope (N, D) or (N,). Fewer samples than degree + 1 give NaN. Zero lag.
+    """
+    flat = y.reshape(len(t_s), -1)
+    at_s = np.atleast_1d(at_s)
+    value = np.full((len(at_s), flat.shape[1]), np.nan)
+    slope = value.copy()
+    for n, t in enumerate(at_s):
+        near = np.flatnonzero(np.abs(t_s - t) <= half_s * 1.001)
+        if not len(near):
+            continue
+        u = (t_s[near] - t) / half_s
+        weight = np.sqrt(1.0 - 0.9 * np.abs(u) ** 3)
+        powers = np.vander(u, degree + 1, increasing=True) * weight[:, None]
+        for d in range(flat.shape[1]):
+            ok = np.isfinite(flat[near, d])
+            if ok.sum() > degree:
+                c = np.linalg.lstsq(powers[ok], flat[near[ok], d] * weight[ok], rcond=None)[0]
+                value[n, d], slope[n, d] = c[0], c[1] / half_s
+    shape = (len(at_s),) + y.shape[1:]
+    return value.reshape(shape), slope.reshape(shape)

@@ -1,0 +1,84 @@
+"""The pose model on real pictures: whole-frame pixels, no memory after a reset, no smoothing."""
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from creaseside.pose import NAMES
+from creaseside.stamps import Stamp
+from kiosk import models
+from kiosk.pose_model import PoseModel
+from tests.kiosk.demo_frames import bowler
+
+BODY = slice(NAMES.index("left_shoulder"), None)   # the face is a few pixels wide: its points mostly jitter
+
+
+@pytest.fixture(scope="module")
+def model():
+    made = PoseModel(models.light_bundle(), "light")
+    yield made
+    made.close()
+
+
+@pytest.fixture(autouse=True)
+def anew(model):
+    model.reset()
+
+
+def test_landmarks_have_the_library_s_own_order():
+    from mediapipe.python.solutions.pose import PoseLandmark
+    theirs = [mark.name.lower().replace("foot_index", "toe") for mark in PoseLandmark]
+    assert list(NAMES) == theirs
+
+
+def test_a_box_gives_pixels_of_the_whole_frame(model):
+    bgr = bowler(1)[0]
+    whole = model.pose(bgr, Stamp(0, 0))
+    left, top = np.floor(whole.xy_px.min(0) - 60).astype(int)
+    right, bottom = np.ceil(whole.xy_px.max(0) + 60).astype(int)
+    boxed = model.pose(bgr, Stamp(1, 1), (left, top, right, bottom))
+    off = np.linalg.norm(boxed.xy_px - whole.xy_px, axis=1)[BODY]
+    assert np.median(off) < 4 and (left > 0 or top > 0)
+
+
+def test_after_a_reset_nothing_is_remembered(model):
+    bgrs = bowler(12)
+    fresh = PoseModel(models.light_bundle(), "light")
+    for n, bgr in enumerate(bgrs[:6]):
+        model.pose(bgr, Stamp(n, n))
+    model.reset()
+    np.testing.assert_array_equal(model.pose(bgrs[-1], Stamp(9, 9)).xy_px, fresh.pose(bgrs[-1], Stamp(9, 9)).xy_px)
+    fresh.close()
+
+
+def test_a_body_that_jumps_is_seen_where_it_is(model):
+    """The library's smoothing, at real time stamps 8 ms apart, shows 7.5 of these 16 px (measured)."""
+    bgr = bowler(1)[0]
+    for n in range(6):
+        before = model.pose(bgr, Stamp(n, n))
+    after = model.pose(np.roll(bgr, 16, axis=1), Stamp(6, 6))
+    assert np.median((after.xy_px - before.xy_px)[BODY], axis=0) == pytest.approx([16, 0], abs=2)
+
+
+def test_nobody_has_a_reason_and_no_numbers(model):
+    pose = model.pose(np.full((720, 1280, 3), 90, np.uint8), Stamp(3, 30))
+    assert pose.missing == "no person seen" and pose.stamp == Stamp(3, 30)
+    assert np.isnan(pose.xy_px).all() and not pose.visibility.any()
+
+
+def test_a_box_beside_the_picture_is_nobody(model):
+    pose = model.pose(np.zeros((720, 1280, 3), np.uint8), Stamp(0, 0), (1400, 0, 1500, 720))
+    assert pose.missing == "the box is outside the picture"
+
+
+def test_a_body_is_found_in_the_first_picture_after_an_empty_one(model):
+    bgr = bowler(1)[0]
+    assert model.pose(np.zeros_like(bgr), Stamp(0, 0)).missing
+    assert model.pose(bgr, Stamp(1, 1)).missing is None
+
+
+def test_the_library_s_chatter_reaches_nobody(capfd):
+    made = PoseModel(models.light_bundle(), "light")
+    made.pose(bowler(1)[0], Stamp(0, 0))
+    made.close()
+    assert capfd.readouterr().err == ""

@@ -1,0 +1,191 @@
+"""The pose processes: real ones, on a real reel; and the order in which frames are handed out, without any."""
+from __future__ import annotations
+
+import os
+import signal
+
+import cv2
+import numpy as np
+import pytest
+
+from creaseside.stamps import NS, Stamp
+from kiosk import models
+from kiosk import watcher as room
+from kiosk.reel import Reel
+from kiosk.watcher import HALF, HUNG_S, Stretches, Watcher
+from tests.kiosk.demo_frames import bowler
+from tests.kiosk.handclock import HandClock
+
+FPS = 120
+N = 24
+
+
+def stamps(first: int, last: int) -> list[Stamp]:
+    return [Stamp(i, i * NS // FPS) for i in range(first, last)]
+
+
+def taken(stretches: Stretches, who: int) -> list[tuple[int, bool]]:
+    """(frame, fresh) of all that this process is handed."""
+    return [(job.stamp.frame, job.fresh) for job in iter(lambda: stretches.next(who), None)]
+
+
+def test_a_stretch_keeps_its_order_and_is_fresh_once():
+    stretches = Stretches()
+    stretches.add(1, [(s, None) for s in stamps(10, 16)])
+    assert taken(stretches, 0) == [(10, True)] + [(i, False) for i in range(11, 16)]
+
+
+def test_a_gap_and_another_box_begin_a_stretch():
+    stretches = Stretches()
+    stretches.add(1, [(s, None) for s in stamps(0, 3) + stamps(50, 52)] + [(s, (0, 0, 9, 9)) for s in stamps(52, 54)])
+    assert [frame for frame, fresh in taken(stretches, 0) if fresh] == [0, 50, 52]
+
+
+def test_neighbours_are_told_by_time_not_by_number():
+    """Every fourth frame at 120 fps is still a neighbour, as it is at 30 fps."""
+    stretches = Stretches()
+    stretches.add(1, [(s, None) for s in stamps(0, 40)[::4]])
+    assert sum(fresh for _, fresh in taken(stretches, 0)) == 1
+
+
+def test_two_looks_are_two_stretches_in_turn():
+    stretches = Stretches()
+    stretches.add(1, [(s, None) for s in stamps(0, 2)])
+    stretches.add(2, [(s, None) for s in stamps(2, 4)])
+    assert taken(stretches, 0) == [(0, True), (1, False), (2, True), (3, False)]
+
+
+def test_an_idle_process_takes_over_the_later_half():
+    stretches = Stretches()
+    stretches.add(1, [(s, None) for s in stamps(0, 21)])
+    assert stretches.next(0).stamp.frame == 0
+    job = stretches.next(1)
+    assert (job.stamp.frame, job.fresh) == (11, True)
+    assert taken(stretches, 0)[9] == (10, False)   # its own half to the end; then it helps the other
+
+
+def test_too_little_is_not_taken_over():
+    stretches = Stretches()
+    stretches.add(1, [(s, None) for s in stamps(0, 2 * HALF)])
+    stretches.next(0)
+    assert stretches.next(1) is None
+    assert len(taken(stretches, 0)) == 2 * HALF - 1
+
+
+@pytest.mark.parametrize("n", range(1, 40))
+def test_every_frame_is_handed_out_once(n):
+    stretches, seen = Stretches(), []
+    stretches.add(1, [(s, None) for s in stamps(0, n)])
+    while jobs := [job for who in (1, 0) if (job := stretches.next(who))]:
+        seen += [job.stamp.frame for job in jobs]
+    assert sorted(seen) == list(range(n))
+
+
+@pytest.fixture(scope="module")
+def reel():
+    frames = bowler(N)
+    with Reel.make(1.0, FPS, 40) as made:
+        for stamp, bgr in zip(stamps(0, N), frames, strict=True):
+            made.write(stamp, cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes())
+        yield made
+
+
+@pytest.fixture(scope="module")
+def watcher(reel):
+    with Watcher(reel, models.light_bundle(), models.heavy_bundle(), workers=2) as made:
+        until(made, made.ready)
+        yield made
+
+
+def until(watcher: Watcher, done) -> list:
+    """All poses that come until `done()`; pytest's own limit ends a wait that nobody ends."""
+    got = watcher.poses()
+    while not done():
+        watcher.wait(1.0)
+        got += watcher.poses()
+    return got
+
+
+def collect(watcher: Watcher, n: int) -> list:
+    got: list = []
+    while len(got) < n:
+        watcher.wait(1.0)
+        got += watcher.poses()
+    return got
+
+
+def test_a_look_gives_every_frame_once_from_the_measuring_model(watcher):
+    watcher.look(7, [(s, None) for s in stamps(0, N)])
+    got = collect(watcher, N)
+    assert sorted(p.stamp for _, p in got) == stamps(0, N)
+    assert {ball for ball, _ in got} == {7} and {p.model for _, p in got} == {watcher.look_model}
+    assert [p.missing for _, p in got] == [None] * N
+    assert not got[0][1].xy_px.flags.writeable
+
+
+def test_a_live_frame_is_light_and_a_second_one_is_dropped(watcher):
+    assert watcher.live(Stamp(3, 3 * NS // FPS))
+    assert not watcher.live(Stamp(4, 4 * NS // FPS))
+    (ball, pose), = collect(watcher, 1)
+    assert ball is None and pose.model == "light" and pose.stamp.frame == 3 and pose.missing is None
+    assert watcher.live(Stamp(4, 4 * NS // FPS)) and len(collect(watcher, 1)) == 1
+
+
+def test_a_live_frame_overtakes_a_look(watcher):
+    watcher.look(1, [(s, None) for s in stamps(0, N)])
+    assert watcher.live(Stamp(5, 5 * NS // FPS))
+    balls = [ball for ball, _ in collect(watcher, N + 1)]
+    assert balls.count(None) == 1 and balls.index(None) < N // 2
+
+
+def test_a_frame_that_is_gone_comes_back_as_nobody(watcher):
+    watcher.look(2, [(Stamp(9_999, 0), None)])
+    (ball, pose), = collect(watcher, 1)
+    assert ball == 2 and pose.missing == "the frame is gone from the reel" and np.isnan(pose.xy_px).all()
+
+
+def test_a_process_that_dies_is_replaced_and_answered_for(watcher):
+    before = watcher.restarts
+    watcher.look(3, [(s, None) for s in stamps(0, N)])
+    os.kill(watcher.pids()[1], signal.SIGKILL)
+    got = collect(watcher, N)
+    assert sorted(p.stamp for _, p in got) == stamps(0, N)
+    assert 1 <= sum(p.missing == "worker died" for _, p in got) <= room.AHEAD
+    until(watcher, watcher.ready)
+    assert watcher.restarts == before + 1 and watcher.alive()
+    watcher.look(4, [(s, None) for s in stamps(0, N)])
+    assert [p.missing for _, p in collect(watcher, N)] == [None] * N
+
+
+def test_a_process_that_hangs_is_replaced_and_answered_for(watcher, monkeypatch):
+    hand = HandClock()
+    monkeypatch.setattr(room, "clock", hand)
+    before = watcher.restarts
+    os.kill(watcher.pids()[0], signal.SIGSTOP)
+    assert watcher.live(Stamp(2, 0))
+    assert watcher.poses() == []
+    hand.pass_s(HUNG_S + 0.1)
+    (_, pose), = watcher.poses()
+    assert pose.missing == "worker hung" and watcher.restarts == before + 1
+    until(watcher, watcher.ready)
+    assert watcher.live(Stamp(3, 0)) and collect(watcher, 1)[0][1].missing is None
+
+
+def test_processes_that_cannot_start_are_given_up_with_the_reason(tmp_path):
+    bad = tmp_path / "bad.task"
+    bad.write_bytes(b"no model")
+    with Reel.make(1.0, 10, 1) as reel, Watcher(reel, bad, workers=1) as watcher:
+        until(watcher, lambda: not watcher.alive())
+        watcher.look(1, [(Stamp(0, 0), None)])
+        assert not watcher.live(Stamp(0, 0))
+        (_, pose), = watcher.poses()
+        assert pose.missing.startswith("no pose process:") and pose.model == "light"
+
+
+def test_closing_leaves_no_process(reel):
+    watcher = Watcher(reel, models.light_bundle(), workers=1)
+    pid, = watcher.pids()
+    watcher.close()
+    watcher.close()
+    with pytest.raises(ProcessLookupError):
+        os.kill(pid, 0)

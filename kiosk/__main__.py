@@ -8,12 +8,11 @@ import difflib
 import importlib
 import os
 import sys
-import traceback
 from pathlib import Path
 
 import click
 
-from kiosk import VERSION
+from kiosk import VERSION, details
 from kiosk.faults import Fault
 from kiosk.place import Place
 
@@ -32,7 +31,6 @@ DOORS = {
     "backup": "A consistent copy of the log.",
 }
 HERE = Path(__file__).parent / "doors"
-DETAILS_LIMIT = 1 << 20   # bytes; then the file of details starts again, so that a fault in a loop fills no disk
 
 
 class Doors(click.Group):
@@ -123,7 +121,8 @@ def main(argv: list[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())   # or the interpreter complains again at its end
         return _fault("whoever read the output went away before its end", 1)
     except Exception as e:
-        return _fault(f"{_named(e)}; details in {_keep_details(ctx and ctx.obj or Place(Place.usual()), args)}", 1)
+        where = details.keep(ctx and ctx.obj or Place(Place.usual()), " ".join(args))
+        return _fault(f"{_named(e)}; details in {where}", 1)
 
 
 def _fault(line: str, status: int) -> int:
@@ -140,18 +139,6 @@ def _named(e: Exception) -> str:
     if isinstance(e, OSError) and e.strerror:
         return f"{e.filename}: {e.strerror}" if e.filename else e.strerror
     return f"an unexpected fault, {type(e).__name__}: {e}"
-
-
-def _keep_details(place: Place, args: list[str]) -> str:
-    """Write the running exception's traceback to the home's file of details; where it went, or why it could not."""
-    from kiosk import clock
-    try:
-        fresh = place.details.exists() and place.details.stat().st_size > DETAILS_LIMIT
-        with place.details.open("w" if fresh else "a", encoding="utf-8") as f:
-            f.write(f"{clock.utc_and_ns()[0].isoformat()} {VERSION} {' '.join(args)}\n{traceback.format_exc()}\n")
-        return str(place.details)
-    except (OSError, Fault) as e:
-        return f"no file ({e})"
 
 
 if __name__ == "__main__":

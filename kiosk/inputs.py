@@ -49,6 +49,8 @@ class Inputs:
         self.typed = ""
         self._edge_ns: dict[str, int] = {}
         self._learning: str | None = None
+        self._sticks: dict[int, pygame.joystick.JoystickType] = {}      # one speaks only as long as it is kept
+        pygame.joystick.init()
 
     def learn(self, action: str) -> None:
         """The next button that is pressed stands for this action from now on."""
@@ -60,13 +62,21 @@ class Inputs:
 
     def read(self, events: Iterable[pygame.event.Event], now_ns: int, buttons: Sequence = (),
              size: tuple[int, int] = (1, 1)) -> list[Press]:
-        """The presses among the window's events. An event that carries `t_ns` has its own time; the others are as old as
-        the reading. buttons: what the scene on the screen offers, each with `box` and `action`."""
+        """The presses among the window's events, in their order.
+
+        An event that carries `t_ns` has its own time; the others are as old as the reading. buttons: what the scene on
+        the screen offers, each with `box` and `action`.
+        """
         out = []
         for event in events:
             at_ns = getattr(event, "t_ns", now_ns)
             if event.type == pygame.QUIT:
                 out.append(Press("quit", at_ns))
+            elif event.type == pygame.JOYDEVICEADDED:      # also once for each that was there from the beginning
+                stick = pygame.joystick.Joystick(event.device_index)
+                self._sticks[stick.get_instance_id()] = stick
+            elif event.type == pygame.JOYDEVICEREMOVED:
+                self._sticks.pop(event.instance_id, None)
             elif (point := _point(event, size)) is not None:
                 if self._steady("touch", at_ns):
                     out.append(Press(_touched(point, buttons), at_ns))
@@ -100,12 +110,6 @@ class Inputs:
         if action != "confirm" or not SPEED_KM_H[0] <= int(typed) <= SPEED_KM_H[1]:
             return []
         return [Press("speed", at_ns, int(typed))]
-
-
-def open_joysticks() -> list:
-    """Every gamepad or foot switch that is plugged in; they speak as long as what is returned is kept."""
-    pygame.joystick.init()
-    return [pygame.joystick.Joystick(i) for i in range(pygame.joystick.get_count())]
 
 
 def _known(action: str) -> str:

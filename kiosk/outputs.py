@@ -1,8 +1,8 @@
 """Outputs: the ways in which a cue can reach the ear, and the score that all of them play from.
 
-`Stream` is an always open PortAudio stream, which starts a cue at its own sample; `Mixer` is pygame's, which starts it at the
-next `tick`; `Nothing` leaves it to the screen. A way raises when it cannot be opened and says when it is lost; which one is
-used is for the speaker to decide.
+`Stream` is an always open PortAudio stream, which starts a cue at its own sample; `Mixer` is pygame's, which starts it
+at the next `tick`; `Nothing` leaves it to the screen. A way raises when it cannot be opened and says when it is lost;
+which one is used is for the speaker to decide.
 """
 from __future__ import annotations
 
@@ -21,23 +21,23 @@ from kiosk import clock
 from kiosk.clock import NS
 from kiosk.sounds import RATE_HZ
 
-# Measured against a sound server, with two threads of this process busy in Python for all they are worth: the host's lowest
-# latency (9 ms, 104 samples) lost every second block and most cues; these three numbers together lost none. The 20 ms more
-# are felt only by a cue that is asked for too late: others begin on their sample whatever the latency.
+# Measured against a sound server, with two threads of this process busy in Python for all they are worth: the host's
+# lowest latency (9 ms, 104 samples) lost up to every second block and most cues; with these three numbers together all
+# cues came on time. The 20 ms more are felt only by a cue that is asked for too late: others begin on their sample.
 BLOCK = 480
 LATENCY_S = 0.03
 SWITCH_S = 0.001            # how long a busy thread may keep the others from Python; 5 ms is Python's own choice
-LATE_NS = 2 * NS            # a cue that a dead device held back so long is dropped: it would be taken for the next ball's
-STALLED_NS = 3 * NS         # a stream that asks for nothing so long is lost, whatever it says (2 s blocks measured here)
+LATE_NS = 2 * NS            # a cue held back so long by a dead device is dropped: it would be taken for the next ball's
+STALLED_NS = 3 * NS         # a stream that asks for nothing so long is lost, whatever it says (2 s blocks were seen)
 FURTHEST_AHEAD_S = 5.0      # a host that says more than this from now to the ear does not know
 MIXER_FRAMES = 256
 
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """A cue that was played. asked_ns: the time it was asked for. first_sample_ns: when its first sample left the device,
-    as the stream's host estimates it; by way of the mixer a lower bound, since the sound server's own delay is not known
-    there. Both on the axis of `clock.now_ns`.
+    """A cue that was played. asked_ns: the time it was asked for. first_sample_ns: when its first sample left the
+    device, as the stream's host estimates it; by way of the mixer a lower bound, since the sound server's own delay is
+    not known there. Both on the axis of `clock.now_ns`.
     """
 
     kind: str
@@ -64,7 +64,7 @@ class Score:
             heapq.heappush(self._due, (max(at_ns, now_ns), next(self._turns), kind, at_ns))
 
     def take(self, now_ns: int, before_ns: int) -> tuple[str, int, int] | None:
-        """The first cue that is due before `before_ns`, as (kind, asked_ns, due_ns); those that are too late by now are dropped."""
+        """The first cue due before `before_ns`, as (kind, asked_ns, due_ns); what is too late by now is dropped."""
         with self._lock:
             while self._due and self._due[0][0] < before_ns:
                 due_ns, _, kind, asked_ns = heapq.heappop(self._due)
@@ -75,7 +75,7 @@ class Score:
 
 
 class Player:
-    """Fills blocks of samples from the score, to the sample. It runs in the stream's callback and makes no array there."""
+    """Fills blocks of samples from the score, to the sample. Runs in the stream's callback and makes no array."""
 
     def __init__(self, score: Score, cues: Mapping[str, np.ndarray]) -> None:
         self._score, self._cues = score, cues
@@ -123,7 +123,7 @@ class Stream:
         self.underflows = 0
         self._player = Player(score, cues)
         self._error = sounddevice.PortAudioError
-        self._called_ns = clock.now_ns()
+        self._called_ns = 0
         self._stream = sounddevice.OutputStream(samplerate=RATE_HZ, channels=1, dtype="float32", blocksize=BLOCK,
                                                 latency=LATENCY_S, callback=self._fill, **_chosen(sounddevice, device))
         try:
@@ -131,14 +131,18 @@ class Stream:
         except self._error:
             self._stream.close()
             raise
+        self._called_ns = clock.now_ns()   # only now: a device can take long to open
 
     def _fill(self, out: np.ndarray, frames: int, times, status) -> None:
-        """The stream's clock and ours are read side by side in every block, so neither drift nor a wait for Python matters:
-        seen against a sound server, block starts scatter by 0.1 to 0.5 ms; by the block's own `currentTime`, by up to 3 ms.
+        """The stream's clock and ours are read side by side in every block, so neither drift nor a wait for Python
+        matters: block starts scattered by 0.1 to 0.5 ms against a sound server; by the block's `currentTime`, by 3 ms.
         """
         self.underflows += bool(status.output_underflow)
         now_ns = self._called_ns = clock.now_ns()
-        ahead_s = times.outputBufferDacTime - self._stream.time
+        try:
+            ahead_s = times.outputBufferDacTime - self._stream.time
+        except self._error:
+            ahead_s = -1.0
         if not 0 <= ahead_s < FURTHEST_AHEAD_S:
             ahead_s = self._stream.latency
         self._player.fill(out[:, 0], now_ns + round(ahead_s * NS))
@@ -225,5 +229,6 @@ def _chosen(sounddevice, device: str) -> dict:
         return {"device": device}
     for host in sounddevice.query_hostapis():
         if host["name"] == "Windows WASAPI" and host["default_output_device"] >= 0:
-            return {"device": host["default_output_device"], "extra_settings": sounddevice.WasapiSettings(auto_convert=True)}
+            return {"device": host["default_output_device"],
+                    "extra_settings": sounddevice.WasapiSettings(auto_convert=True)}
     return {}

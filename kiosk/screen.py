@@ -36,7 +36,7 @@ class Placed:
 
 
 class Screen:
-    """way: "whole screen", "window" or "headless"; why: the reason for headless, else "". heights: letters at the least."""
+    """way: "whole screen", "window" or "headless". why: the reason for headless, else "". heights: of letters."""
 
     def __init__(self, asked: Asked, headless: bool = False, mirrored: bool = False) -> None:
         self.mirrored = mirrored

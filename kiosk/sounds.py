@@ -36,7 +36,7 @@ def made() -> dict[str, Samples]:
 
 
 def from_wav(path: Path | str) -> Samples:
-    """A recording as a cue: mono, 48 kHz, its silent ends cut off, as loud as the others. Fault where it cannot be one."""
+    """A recording as a cue: mono, 48 kHz, its silent ends cut off, as loud as the others. Fault where it is none."""
     asked = f"a PCM WAV file of up to {RECORDING_S:g} s"
     try:
         with wave.open(str(path), "rb") as file:

@@ -1,7 +1,7 @@
 """Speaker: plays the cues at the times they were asked for, and says when each was heard.
 
-The best way that works is taken (a PortAudio stream, the mixer, the screen alone), and a device that went away is looked for
-again. No fault of the sound ever stops the kiosk, and nothing here decides what is played.
+The best way that works is taken (a PortAudio stream, the mixer, the screen alone), and a device that went away is
+looked for again. No fault of the sound ever stops the kiosk, and nothing here decides what is played.
 """
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from kiosk import clock, sounds
 from kiosk.clock import NS
 from kiosk.outputs import Heard, Mixer, Nothing, Output, Score, Stream
 
-RETRY_NS = tuple(round(s * NS) for s in (0.5, 1, 2, 4))   # the last again and again: sound is back within 10 s of its device
+RETRY_NS = tuple(round(s * NS) for s in (0.5, 1, 2, 4))   # then every 4 s: sound is back within 10 s of its device
 WAYS = (Stream, Mixer)                                    # best first
-CLOSING_S = 2.0                                           # a device that takes longer to be closed is left to the system
+CLOSING_S = 2.0                                           # a device that takes longer to close is left to the system
 
 
 def _in_thread(work: Callable[[], None]) -> None:
@@ -28,11 +28,12 @@ def _in_thread(work: Callable[[], None]) -> None:
 class Speaker:
     """The one door to the sound.
 
-    way: "sounddevice", "mixer" or "screen only"; why: why it is not the first of them, empty where it is. `tick` is called by
-    the loop, ten times a second or more, and never waits: lost devices are closed, and others looked for, `aside`.
+    way: "sounddevice", "mixer" or "screen only"; why: why it is not the first of them, empty where it is. `tick` is
+    called by the loop, ten times a second or more, and never waits: devices are closed and looked for `aside`.
     """
 
-    def __init__(self, device: str = "", volume: float = 0.8, aside: Callable[[Callable[[], None]], None] = _in_thread) -> None:
+    def __init__(self, device: str = "", volume: float = 0.8,
+                 aside: Callable[[Callable[[], None]], None] = _in_thread) -> None:
         self._device, self._volume, self._aside = device, np.float32(volume), aside
         self._cues = {kind: samples * self._volume for kind, samples in sounds.made().items()}
         self._score = Score()
@@ -142,9 +143,9 @@ class Speaker:
             return self._never[way]
         try:
             return way(self._device, self._score, self._cues)
-        except Exception as e:      # each library has its own words for a missing device, and none of them may stop the kiosk
+        except Exception as e:      # each library has its own word for a missing device, and none may stop the kiosk
             fault = f"{way.way}: {' '.join(str(e).split()) or type(e).__name__}"
-            if isinstance(e, (OSError, ImportError)):     # a missing library: costly to look for, and not coming by itself
+            if isinstance(e, (OSError, ImportError)):     # no library: costly to look for, and not coming by itself
                 self._never[way] = fault
             return fault
 

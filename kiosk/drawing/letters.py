@@ -17,9 +17,11 @@ from kiosk.drawing.tokens import Colour
 
 FACE = Path(__file__).resolve().parents[2] / "assets" / "fonts" / "board-bold.ttf"
 SMALLEST, LARGEST = 6, 1200     # font sizes, pixels
+TRIED = 64                      # the size at which a text's proportions are taken
 LEADING = 0.28                  # clear space between two lines, in letter heights
 DEVANAGARI = re.compile("[\u0900-\u097f\ua8e0-\ua8ff]")
 VIRAMA = "\u094d"
+NO_LETTER = "\uffff"             # for which no face has a form but its box for what is missing
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,8 @@ class Block:
     @property
     def pitch_px(self) -> int:
         """From one base line to the next."""
-        return max(n.above_px for n in self.lines) + max(n.below_px for n in self.lines) + round(LEADING * self.letter_px)
+        ink_px = max(n.above_px for n in self.lines) + max(n.below_px for n in self.lines)
+        return ink_px + round(LEADING * self.letter_px)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -50,7 +53,7 @@ class Block:
         return max(n.ink.width for n in self.lines), height_px
 
     def draw(self, onto: pygame.Surface, box: pygame.Rect, across: float = 0.5, down: float = 0.5) -> pygame.Rect:
-        """Put the ink into the box: 0 at its left or top, 0.5 in the middle, 1 at its right or bottom. Where it went."""
+        """Put the ink into the box: 0 at its left or top, 0.5 in the middle, 1 at its right or bottom. Where it is."""
         width_px, height_px = self.size
         top_px = box.y + round((box.height - height_px) * down)
         base_px = top_px + self.lines[0].above_px
@@ -76,25 +79,23 @@ def fit(text: str, size: tuple[int, int], colour: Colour, lines: int = 1, most_p
 
 def letter_px(text: str, size: int) -> int:
     """How tall a capital is where `text` is set in that font size."""
-    return _line("क" if DEVANAGARI.search(text) else "H", size, (255, 255, 255)).ink.height
+    return _capital_px(bool(DEVANAGARI.search(text)), size)
 
 
 def writable(text: str) -> bool:
     """Whether the face has every letter of the text."""
-    return all(m is not None for c, m in zip(text, _font(32, False).metrics(text) or ()) if not _joiner(c))
+    missing = _printed(NO_LETTER)
+    return all(_joiner(c) or _printed(c) != missing for c in text)
 
 
 @lru_cache(64)
 def _fitted(text: str, size: tuple[int, int], colour: Colour, lines: int, most_px: int | None, least_px: int) -> Block:
-    best_size, best = 0, [text]
-    for broken in [text.split("\n")] if "\n" in text else _breaks(text.split(" "), lines, " "):
-        if (found := _largest(broken, size, most_px)) > best_size:
-            best_size, best = found, broken
-    if letter_px(text, best_size) < least_px and lines > 1:
-        for broken in _breaks(_clusters(text.replace("\n", " ")), lines, ""):
-            if (found := _largest(broken, size, most_px)) > best_size:
-                best_size, best = found, broken
-    return _block(best, best_size, colour)
+    ways = [text.split("\n")] if "\n" in text else _breaks(text.split(" "), lines, " ")
+    best = max(ways, key=lambda broken: _guess(broken, size, most_px))
+    if lines > 1 and letter_px(text, round(_guess(best, size, most_px))) < least_px:
+        ways = [best, *_breaks(_clusters(text.replace("\n", " ")), lines, "")]
+        best = max(ways, key=lambda broken: _guess(broken, size, most_px))
+    return _block(best, _largest(best, size, most_px), colour)
 
 
 def _breaks(pieces: list[str], lines: int, glue: str) -> list[list[str]]:
@@ -107,9 +108,21 @@ def _breaks(pieces: list[str], lines: int, glue: str) -> list[list[str]]:
     return out
 
 
+def _guess(broken: list[str], size: tuple[int, int], most_px: int | None) -> float:
+    """The font size at which the lines fill the box, if letters grew evenly; they nearly do."""
+    block = _block(broken, TRIED, (255, 255, 255))
+    grow = min(most / max(1, now) for most, now in zip(size, block.size))
+    if most_px is not None:
+        grow = min(grow, most_px / block.letter_px)
+    return min(max(TRIED * grow, SMALLEST), LARGEST)
+
+
 def _largest(broken: list[str], size: tuple[int, int], most_px: int | None) -> int:
-    """The largest font size at which the lines fit, by halving; SMALLEST where none does."""
-    low, high = SMALLEST, LARGEST
+    """The largest font size at which the lines do fit, by halving near the guess; SMALLEST where none does."""
+    guess = _guess(broken, size, most_px)
+    low, high = max(SMALLEST, int(guess * 0.94) - 2), min(LARGEST, int(guess * 1.03) + 2)
+    while low > SMALLEST and not _fits(broken, low, size, most_px):
+        low = max(SMALLEST, low - 4)
     while low < high:
         middle = (low + high + 1) // 2
         if _fits(broken, middle, size, most_px):
@@ -120,19 +133,20 @@ def _largest(broken: list[str], size: tuple[int, int], most_px: int | None) -> i
 
 
 def _fits(broken: list[str], font_size: int, size: tuple[int, int], most_px: int | None) -> bool:
-    if most_px is not None and letter_px("".join(broken), font_size) > most_px:
-        return False
-    if max(_font(font_size, bool(DEVANAGARI.search(t))).size(t)[0] for t in broken) > 1.2 * size[0]:
-        return False                        # clearly too wide: not worth drawing
-    width_px, height_px = _block(broken, font_size, (255, 255, 255)).size
-    return width_px <= size[0] and height_px <= size[1]
+    block = _block(broken, font_size, (255, 255, 255))
+    return block.size[0] <= size[0] and block.size[1] <= size[1] and (most_px is None or block.letter_px <= most_px)
 
 
 def _block(broken: list[str], font_size: int, colour: Colour) -> Block:
     return Block(tuple(_line(t, font_size, colour) for t in broken), letter_px("".join(broken), font_size))
 
 
-@lru_cache(32)          # images are large
+@lru_cache(2048)
+def _capital_px(devanagari: bool, size: int) -> int:
+    return _font(size, devanagari).render("क" if devanagari else "H", True, (255, 255, 255)).get_bounding_rect().height
+
+
+@lru_cache(48)          # images are large
 def _line(text: str, font_size: int, colour: Colour) -> Line:
     font = _font(font_size, bool(DEVANAGARI.search(text)))
     image = font.render(text, True, colour)
@@ -149,6 +163,10 @@ def _font(size: int, devanagari: bool) -> pygame.font.Font:
     font = pygame.font.Font(FACE, size)
     font.set_script("Deva" if devanagari else "Latn")   # without it the shaper leaves conjuncts and the short i apart
     return font
+
+
+def _printed(letter: str) -> bytes:
+    return pygame.image.tobytes(_font(32, False).render(letter, True, (255, 255, 255)), "RGBA")
 
 
 def _clusters(text: str) -> list[str]:

@@ -1,7 +1,7 @@
 """Marks: the shapes that say the same as the colours, the six tiles of an over, and the gate.
 
 The gate is two posts on a line, set by the coach for the ball to land between. The bar behind the ball is how sure the
-number is, two standard deviations to either side: where it crosses a post the verdict is unsure, and it can be seen why.
+number is, two standard deviations to either side: where it crosses a post the verdict is unsure, and all can see why.
 """
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ from kiosk.scenes.view import Gate
 
 TILES = 6
 SURE_SD = 2.0
-END_WORDS = 0.36        # of the gate's height, for the words at its ends: tall enough for marks above and below a letter
+END_WORDS = 0.36        # of the gate's height, for the words at its ends and the marks above and below their letters
 
 
 def mark(onto: pygame.Surface, middle: tuple[float, float], radius_px: float, verdict: str | None) -> None:
-    """Disc: inside; diamond: outside; open ring: unsure or not seen; a small dot: a ball that was only counted."""
+    """Disc: inside; diamond: outside; open ring: unsure or not seen; small dot: a ball that was only counted."""
     x, y, r = round(middle[0]), round(middle[1]), max(3, round(radius_px))
     colour = tokens.BY_VERDICT.get(verdict, tokens.DIM)
     if verdict == "hit":
         pygame.draw.circle(onto, colour, (x, y), r)
     elif verdict == "miss":
-        d = round(r * 1.15)          # as much ink as the disc
+        d = round(r * 1.25)          # as much ink as the disc
         pygame.draw.polygon(onto, colour, [(x, y - d), (x + d, y), (x, y + d), (x - d, y)])
     elif verdict in ("unsure", "not seen"):
         pygame.draw.circle(onto, colour, (x, y), r, max(3, round(r * 0.28)))

@@ -10,7 +10,7 @@ from kiosk.drawing.letters import fit
 def plate(onto: pygame.Surface, box: pygame.Rect, colour: tokens.Colour = tokens.PLATE) -> pygame.Rect:
     """A plate, and the box inside it that letters may use."""
     pygame.draw.rect(onto, colour, box, border_radius=round(onto.get_height() * 0.02))
-    pad = round(onto.get_height() * 0.03)
+    pad = round(onto.get_height() * 0.025)
     return box.inflate(-2 * pad, -2 * pad)
 
 

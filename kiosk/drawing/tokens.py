@@ -1,4 +1,4 @@
-"""Tokens: the few colours, the marks that go with them, and how tall letters must be to be read from where people stand.
+"""Tokens: the few colours, and how tall letters must be to be read from where people stand.
 
 A colour is never the only sign: each verdict also has its own shape and its own word.
 """

@@ -6,7 +6,7 @@ import pygame
 from kiosk.drawing import plates, tokens
 from kiosk.screen import Screen
 
-HIGH, SLIM = 0.30, 0.185       # of the screen's height
+HIGH, SLIM = 0.30, 0.20       # of the screen's height
 
 
 def draw(screen: Screen, lines: tuple[str, ...], slim: bool = False) -> pygame.Rect:
@@ -21,7 +21,7 @@ def draw(screen: Screen, lines: tuple[str, ...], slim: bool = False) -> pygame.R
     if len(lines) == 1:
         plates.words(screen.surface, inside, lines[0], tokens.INK, 2, first_px, across=0.0)
         return box
-    what = pygame.Rect(inside.x, inside.y, inside.width, round(inside.height * 0.55))
+    what = pygame.Rect(inside.x, inside.y, inside.width, round(inside.height * 0.52))
     rest = pygame.Rect(inside.x, what.bottom, inside.width, inside.bottom - what.bottom)
     plates.words(screen.surface, what, lines[0], tokens.INK, 1, first_px, across=0.0, down=0.3)
     plates.words(screen.surface, rest, lines[1], tokens.INK, 1, round(h * 0.05), across=0.0, down=0.7)

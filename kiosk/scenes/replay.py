@@ -93,7 +93,7 @@ class Replay(Scene):
         for a, b in zip(points, points[1:]):
             _stroke(surface, a, b, wide)
         if len(points) == 3:
-            _arc(surface, points, max(3, self.px(0.006)), self.px(0.075))
+            _arc(surface, points, max(2, self.px(0.005)))
         colour = tokens.BY_VERDICT.get(self.view.verdict, tokens.CHALK)
         for p in points:
             pygame.draw.circle(surface, tokens.INK, p, self.px(0.019))
@@ -111,12 +111,13 @@ def _stroke(surface: pygame.Surface, a: tuple[float, float], b: tuple[float, flo
         pygame.draw.polygon(surface, colour, corners)
 
 
-def _arc(surface: pygame.Surface, points: list[tuple[float, float]], wide_px: int, radius_px: int) -> None:
+def _arc(surface: pygame.Surface, points: list[tuple[float, float]], wide_px: int) -> None:
     """The angle at the middle point, on its smaller side."""
     hip, knee, ankle = points
+    radius_px = 0.4 * min(math.dist(hip, knee), math.dist(knee, ankle))
     begin = math.atan2(hip[1] - knee[1], hip[0] - knee[0])
     turn = math.remainder(math.atan2(ankle[1] - knee[1], ankle[0] - knee[0]) - begin, math.tau)
-    path = [(knee[0] + radius_px * math.cos(begin + turn * k / 24), knee[1] + radius_px * math.sin(begin + turn * k / 24))
-            for k in range(25)]
+    angles = [begin + turn * k / 24 for k in range(25)]
+    path = [(knee[0] + radius_px * math.cos(a), knee[1] + radius_px * math.sin(a)) for a in angles]
     pygame.draw.lines(surface, tokens.INK, False, path, wide_px * 2)
     pygame.draw.lines(surface, tokens.CHALK, False, path, wide_px)

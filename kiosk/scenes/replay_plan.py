@@ -14,7 +14,7 @@ HOLD_S = 0.8        # the last frame stays this long, so that the end is seen as
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """picture_ns: the moment of the ball. standing: at the stop, where the leg is drawn. slow: is it shown slowed down."""
+    """picture_ns: the moment of the ball. standing: at the stop, where the leg is drawn. slow: slower than it was."""
 
     picture_ns: int
     standing: bool

@@ -18,8 +18,11 @@ MARGIN = 0.0375                   # of the screen's width, on every side
 
 @dataclass(frozen=True, slots=True)
 class Pictures:
-    """Where a scene gets pictures from. bgr: a frame's number -> (H, W, 3) uint8, or None if it is gone. between: the
-    stamps of the frames between two moments, both included, oldest first."""
+    """Where a scene gets pictures from.
+
+    bgr: a frame's number -> (H, W, 3) uint8, or None if it is gone. between: the stamps of the frames between two
+    moments, both included, oldest first.
+    """
 
     bgr: Callable[[int], np.ndarray | None] = lambda frame: None
     between: Callable[[int, int], Sequence[Stamp]] = lambda first_ns, last_ns: ()
@@ -32,7 +35,7 @@ class Button:
 
 
 class Scene:
-    """A still scene: drawn once when it is entered and once for every new View. `holds_s`: how long it stays by itself."""
+    """A still scene: drawn once when it is entered and once for every new View. `holds_s`: how long it stays."""
 
     name = ""
     holds_s: float | None = None
@@ -97,7 +100,8 @@ class Scene:
         width, height = (box.width - gap * (in_a_row - 1)) // in_a_row, (box.height - gap * (rows - 1)) // rows
         buttons = []
         for i, choice in enumerate(self.view.choices):
-            at = pygame.Rect(box.x + (i % in_a_row) * (width + gap), box.y + (i // in_a_row) * (height + gap), width, height)
+            row, column = divmod(i, in_a_row)
+            at = pygame.Rect(box.x + column * (width + gap), box.y + row * (height + gap), width, height)
             plates.button(self.screen.surface, at, choice.words, first=i == 0)
             buttons.append(Button(at, choice.action))
         self.buttons = tuple(buttons)

@@ -19,7 +19,10 @@ SCENES: tuple[type[Scene], ...] = (Waiting, Up, Verdict, Replay, Block, Limit, P
 
 
 class Stage:
-    """`now`: the name of the scene that is on. Times are handed in, on the clock of the frames' stamps."""
+    """`now`: the name of the scene that is on. `home`: the one between balls. Times are handed in, on the clock of the
+    frames' stamps."""
+
+    home = Up.name
 
     def __init__(self, screen: Screen, texts: Texts, pictures: Pictures = Pictures()) -> None:
         self.screen = screen
@@ -52,7 +55,7 @@ class Stage:
     def tick(self, now_ns: int) -> bool:
         """Go on to the next scene where it is time, draw what has changed, flip. Whether the screen has changed."""
         if (name := self.scene.next(now_ns)) is not None:
-            self.show(name, self.view, now_ns)
+            self.show(self.home if name == Up.name else name, self.view, now_ns)
         if not self.scene.tick(now_ns):
             return False
         if self.view.banner:

@@ -14,8 +14,8 @@ Point = tuple[float, float]
 class Gate:
     """The coach's window and the ball in it, all in the measure's unit; a post that is None is not there.
 
-    scale: the values at the left and at the right end of the line (left may be the greater: what is on the bowler's left
-    is drawn on the left).
+    scale: the values at the left and at the right end of the line (left may be the greater: what is on the bowler's
+    left is drawn on the left).
     """
 
     low: float | None
@@ -36,8 +36,11 @@ class Gate:
 
 @dataclass(frozen=True, slots=True)
 class Replay:
-    """A replay of one ball. line_px: what is drawn while it stands still, pixels of the frame: hip, knee and ankle, or
-    two points on the ground for a lane; empty where nothing was seen. from_ns: when it may begin, on the screen's clock."""
+    """A replay of one ball.
+
+    line_px: what is drawn while it stands still, pixels of the frame: hip, knee and ankle, or two points on the ground
+    for a lane; empty where nothing was seen. from_ns: when it may begin, on the screen's clock.
+    """
 
     plan: ReplayPlan
     stamps: Sequence[Stamp]
@@ -58,9 +61,9 @@ class View:
     """Words are shown as they are given, already in the screen's language and the player's age of words.
 
     verdict: "hit", "miss", "unsure", "not seen", or None where nothing was judged. word, value: the verdict in one to
-    three words, and its number ("" where none is shown). last: the over so far, oldest first, up to six of the verdicts or
-    "counted". ball: of the session. block_ball of block_balls: of the block, 0 where it has no end. banner: something is
-    wrong: what it is, then what goes on. live: may a picture of whoever is at the net be shown.
+    three words, and its number ("" where none is shown). last: the over so far, oldest first, up to six of the verdicts
+    or "counted". ball: of the session. block_ball of block_balls: of the block, 0 where it has no end. banner:
+    something is wrong: what it is, then what goes on. live: may a picture of whoever is at the net be shown.
     """
 
     player: str = ""

@@ -1,7 +1,7 @@
 """Texts: every word on the screen, by language and by the player's age of words.
 
-A verdict says what was seen, never what somebody is worth. Under 18 the leg and the speed have one pair of words, inside
-or outside the player's own band: nobody that young is told that straighter or faster is better.
+A verdict says what was seen, never what somebody is worth. Under 18 the leg and the speed have one pair of words,
+inside or outside the player's own band: nobody that young is told that straighter or faster is better.
 """
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ class Contact:
 
 def foot_speed(track: Track, lane: Lane, side: str) -> np.ndarray:
     """Speed of the slower of heel and toe in the running plane, (T,) m/s; NaN where neither is seen."""
-    half = max(SPEED_HALF_S, 1.05 * track.period_s())
+    half = np.maximum(SPEED_HALF_S, 1.05 * track.gap_s())
     both = []
     for end in ("heel", "toe"):
         _, v = local_line(track.t_s, lane.flat(track[f"{side}_{end}"]), track.t_s, half, 1)

@@ -9,11 +9,22 @@ CUES = ("hit", "miss", "unsure")
 
 
 @dataclass(frozen=True, slots=True)
+class Span:
+    """Moments to pose: from `first_ns` to `last_ns` in that order (which may be backwards in time, so that the model follows
+    the bowler away from the landing), at most one frame in `step_ns`, within `box_px` (left, top, right, bottom)."""
+
+    first_ns: int
+    last_ns: int
+    step_ns: int
+    box_px: tuple[int, int, int, int] | None
+
+
+@dataclass(frozen=True, slots=True)
 class Look:
-    """Pose these moments again with the measuring model, the first span first. Spans are (first_ns, last_ns), both included."""
+    """Pose these moments of ball `ball` again with the measuring model, the first span first; then say `looked`."""
 
     ball: int
-    spans_ns: tuple[tuple[int, int], ...]
+    spans: tuple[Span, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,6 +55,13 @@ class Track:
         """The usual time from one look to the next; NaN for fewer than two."""
         return float(np.median(np.diff(self.t_s))) if len(self) > 1 else float("nan")
 
+    def gap_s(self) -> np.ndarray:
+        """At each look, the longer of the times to its neighbours, (T,): looks are not evenly spread. NaN for fewer than two."""
+        if len(self) < 2:
+            return np.full(len(self), np.nan)
+        step = np.diff(self.t_s)
+        return np.maximum(np.append(step, step[-1]), np.insert(step, 0, step[0]))
+
 
 def of(poses: Iterable[Pose]) -> Track:
     """The poses in order of time; of two of the same frame the later given counts; looks that saw nobody are left out."""
@@ -154,10 +161,10 @@ def _sides(track: Track, limbs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _without_slips(track: Track) -> Track:
     """Landmarks far from the line through their neighbours in time become NaN."""
     tall = height_px(track)
-    span = max(OUTLIER_SPAN_S, 2.2 * track.period_s())
+    spans = np.maximum(OUTLIER_SPAN_S, 2.2 * track.gap_s())
     xy = track.xy_px.copy()
     for i, t in enumerate(track.t_s):
-        near = np.flatnonzero((np.abs(track.t_s - t) <= span) & (track.t_s != t))
+        near = np.flatnonzero((np.abs(track.t_s - t) <= spans[i]) & (track.t_s != t))
         if len(near) < 3 or not (track.t_s[near[0]] < t < track.t_s[near[-1]]):
             continue
         before, after = near[near < i], near[near > i]
@@ -166,30 +173,32 @@ def _without_slips(track: Track) -> Track:
         line = a + (b - a) * (t - ta) / (tb - ta)
         agree = np.linalg.norm(b - a, axis=-1)                               # fast limbs bend: allow for their way
         off = np.linalg.norm(track.xy_px[i] - line, axis=-1) > OUTLIER_HEIGHTS * tall + 0.5 * agree
+        off[ARMS] = False                                                    # an arm over the top turns faster than looks can follow
         xy[i, off] = np.nan
     return replace(track, xy_px=xy)
 
 
-def local_line(t_s: np.ndarray, y: np.ndarray, at_s: np.ndarray, half_s: float, degree: int = 2) -> tuple[np.ndarray, np.ndarray]:
+def local_line(t_s: np.ndarray, y: np.ndarray, at_s: np.ndarray, half_s: float | np.ndarray, degree: int = 2) -> tuple[np.ndarray, np.ndarray]:
     """Value and slope at `at_s` of polynomials fitted to the samples within `half_s` either side, weighted to the middle.
 
-    y (T, D) or (T,); at_s (N,) -> value and slope (N, D) or (N,). Fewer samples than degree + 1 give NaN. Zero lag.
+    y (T, D) or (T,); at_s (N,); half_s one for all or (N,) -> value and slope (N, D) or (N,). Fewer samples than degree + 1 give NaN. Zero lag.
     """
     flat = y.reshape(len(t_s), -1)
     at_s = np.atleast_1d(at_s)
+    halves = np.broadcast_to(half_s, at_s.shape)
     value = np.full((len(at_s), flat.shape[1]), np.nan)
     slope = value.copy()
-    for n, t in enumerate(at_s):
-        near = np.flatnonzero(np.abs(t_s - t) <= half_s * 1.001)
+    for n, (t, half) in enumerate(zip(at_s, halves)):
+        near = np.flatnonzero(np.abs(t_s - t) <= half * 1.001)
         if not len(near):
             continue
-        u = (t_s[near] - t) / half_s
+        u = (t_s[near] - t) / half
         weight = np.sqrt(1.0 - 0.9 * np.abs(u) ** 3)
         powers = np.vander(u, degree + 1, increasing=True) * weight[:, None]
         for d in range(flat.shape[1]):
             ok = np.isfinite(flat[near, d])
             if ok.sum() > degree:
                 c = np.linalg.lstsq(powers[ok], flat[near[ok], d] * weight[ok], rcond=None)[0]
-                value[n, d], slope[n, d] = c[0], c[1] / half_s
+                value[n, d], slope[n, d] = c[0], c[1] / half
     shape = (len(at_s),) + y.shape[1:]
     return value.reshape(shape), slope.reshape(shape)

@@ -1,4 +1,4 @@
-"""A loudspeaker that writes down what it plays: a real sound server with nothing behind it, and a reader of what it was sent.
+"""A loudspeaker that writes down what it plays: a real sound server with nothing behind it, and a reader of its sound.
 
 The server is a plain process of its own, in a folder of its own; PortAudio reaches it as the ALSA device `kiosk`.
 """

@@ -23,13 +23,15 @@ def names_of_keys():
 
 def test_every_usual_button_stands_for_a_known_action():
     assert set(USUAL.values()) <= set(ACTIONS)
-    assert {"next_player", "previous_player", "replay", "skip", "add_ball", "pain", "menu", "undo"} <= set(USUAL.values())
+    assert {"next_player", "previous_player", "replay", "skip", "add_ball", "pain", "menu",
+            "undo"} <= set(USUAL.values())
 
 
 @pytest.mark.parametrize("event, action", [
-    (key(pygame.K_n), "next_player"), (key(pygame.K_PAGEDOWN), "next_player"), (key(pygame.K_PAGEUP), "previous_player"),
-    (key(pygame.K_r), "replay"), (key(pygame.K_PERIOD), "replay"), (key(pygame.K_s), "skip"), (key(pygame.K_a), "add_ball"),
-    (key(pygame.K_h), "pain"), (key(pygame.K_m), "menu"), (key(pygame.K_u), "undo"), (key(pygame.K_ESCAPE), "cancel"),
+    (key(pygame.K_n), "next_player"), (key(pygame.K_PAGEDOWN), "next_player"),
+    (key(pygame.K_PAGEUP), "previous_player"), (key(pygame.K_r), "replay"), (key(pygame.K_PERIOD), "replay"),
+    (key(pygame.K_s), "skip"), (key(pygame.K_a), "add_ball"), (key(pygame.K_h), "pain"),
+    (key(pygame.K_m), "menu"), (key(pygame.K_u), "undo"), (key(pygame.K_ESCAPE), "cancel"),
     (E(pygame.JOYBUTTONDOWN, button=0, joy=0), "next_player"), (E(pygame.QUIT), "quit")])
 def test_buttons(event, action):
     assert Inputs().read([event], 7) == [Press(action, 7)]
@@ -44,7 +46,8 @@ def test_a_bouncing_contact_counts_once():
 
 
 def test_two_buttons_at_once_are_two_presses():
-    assert [p.action for p in Inputs().read([key(pygame.K_n, K, 1), key(pygame.K_r, K, 2)], 0)] == ["next_player", "replay"]
+    pressed = Inputs().read([key(pygame.K_n, K, 1), key(pygame.K_r, K, 2)], 0)
+    assert [p.action for p in pressed] == ["next_player", "replay"]
 
 
 def test_touch_and_mouse_hit_the_button_that_is_there():
@@ -61,7 +64,8 @@ def test_touch_and_mouse_hit_the_button_that_is_there():
 
 
 @pytest.mark.parametrize("keys, speed", [
-    ("118\r", 118), ("0096\r", 96), ("12\b18\r", 118), ("7\r", None), ("999\r", None), ("118\x1b\r", None), ("\r", None)])
+    ("118\r", 118), ("0096\r", 96), ("12\b18\r", 118), ("7\r", None), ("999\r", None), ("118\x1b\r", None),
+    ("\r", None)])
 def test_a_speed_is_typed(keys, speed):
     inputs, found = Inputs(), []
     for i, c in enumerate(keys):

@@ -126,7 +126,7 @@ def test_details_start_again_when_they_are_long(door, tmp_path):
     door(raising(ZeroDivisionError()))
     kept = tmp_path / "home" / "creaseside.log"
     room.main(["bench"])
-    kept.write_bytes(b"x" * (room.DETAILS_LIMIT + 1))
+    kept.write_bytes(b"x" * (room.details.LIMIT + 1))
     room.main(["bench"])
     assert kept.stat().st_size < 10_000
 

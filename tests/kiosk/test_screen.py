@@ -150,9 +150,10 @@ def test_a_long_name_is_broken_rather_than_small():
 
 
 @pytest.mark.skipif(not features.check("raqm"), reason="Pillow without raqm cannot shape for comparison")
-@pytest.mark.parametrize("word", ["क्षितिज", "कर्म", "गेंदबाज़ी", "हर्षिता", "त्रिविक्रम", "ज्ञानेश्वरी", "फ़िज़ियो या डॉक्टर", "LANE: LEFT"])
+@pytest.mark.parametrize("word", [
+    "क्षितिज", "कर्म", "गेंदबाज़ी", "हर्षिता", "त्रिविक्रम", "ज्ञानेश्वरी", "फ़िज़ियो या डॉक्टर", "LANE: LEFT"])
 def test_letters_are_shaped_as_another_program_shapes_them(word):
-    """Against Pillow with raqm (HarfBuzz by another way); and its plain layout, without shaping, must differ for Hindi."""
+    """Against Pillow with raqm (HarfBuzz by another way); its plain layout, without shaping, must differ for Hindi."""
     face = str(letters.FACE)
     line = letters._line(word, 120, WHITE)
     ours = pygame.surfarray.array_alpha(line.image.subsurface(line.ink)).T

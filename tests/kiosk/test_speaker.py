@@ -1,11 +1,6 @@
-"""The speaker: to the sample against a stream that the test drives, then through PortAudio into a real sound server."""
-import json
-import os
-import signal
-import subprocess
+"""The speaker against a stream that the test drives: to the sample, and through the loss of the device."""
 import sys
 import threading
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,85 +11,12 @@ from kiosk.clock import NS
 from kiosk.faults import Fault
 from kiosk.outputs import LATE_NS, STALLED_NS
 from kiosk.speaker import RETRY_NS, Speaker
-from tests.kiosk import pulse
 from tests.kiosk.handclock import HandClock
-from tests.kiosk.test_sounds import NOTES, onsets_s, tone, written
+from tests.kiosk.handstream import BLOCK, HandPortAudio, HandStream, PortAudioError
+from tests.kiosk.test_sounds import tone, written
 
 RATE_HZ = sounds.RATE_HZ
 MADE = sounds.made()
-BLOCK = 104
-HOST_S = 5000.0          # the stream's clock shows this much more than ours
-
-
-class PortAudioError(Exception):
-    pass
-
-
-class HandStream:
-    """A stream whose device asks for a block when the test says so."""
-
-    latency = 0.009
-    active = closed = False
-
-    def __init__(self, hand: HandClock, asked: dict) -> None:
-        self.hand, self.asked, self.drift_s = hand, asked, 0.0
-
-    @property
-    def time(self) -> float:
-        return self.hand.ns / NS + HOST_S + self.drift_s
-
-    def start(self) -> None:
-        self.active = True
-
-    def abort(self) -> None:
-        pass
-
-    def close(self) -> None:
-        self.closed = True
-
-    def block(self, first_ns: int, n: int = BLOCK, underflow: bool = False, dac_s: float | None = None) -> np.ndarray:
-        """What is played from `first_ns`; `dac_s` is what the host says of it, where that is something else."""
-        out = np.full((n, 1), np.nan, np.float32)
-        times = SimpleNamespace(outputBufferDacTime=first_ns / NS + HOST_S + self.drift_s if dac_s is None else dac_s,
-                                currentTime=0.0)
-        self.asked["callback"](out, n, times, SimpleNamespace(output_underflow=underflow))
-        return out[:, 0]
-
-    def play(self, first_ns: int, length_s: float) -> np.ndarray:
-        """Block after block; our clock stands 9 ms before each one's first sample."""
-        out = []
-        for i in range(0, round(length_s * RATE_HZ), BLOCK):
-            at_ns = first_ns + round(i * NS / RATE_HZ)
-            self.hand.ns = at_ns - 9_000_000
-            out.append(self.block(at_ns))
-        return np.concatenate(out)
-
-
-class HandPortAudio:
-    """Stands in for the library `sounddevice`, for as much of it as is called."""
-
-    PortAudioError = PortAudioError
-    WasapiSettings = SimpleNamespace
-
-    def __init__(self, hand: HandClock) -> None:
-        self.hand, self.here, self.hosts = hand, True, [{"name": "ALSA", "default_output_device": 0}]
-        self.streams: list[HandStream] = []
-        self.listed = 0
-
-    def query_hostapis(self):
-        return self.hosts
-
-    def OutputStream(self, **asked) -> HandStream:
-        if not self.here:
-            raise PortAudioError("Error querying device -1")
-        self.streams.append(HandStream(self.hand, asked))
-        return self.streams[-1]
-
-    def _terminate(self) -> None:
-        assert all(s.closed for s in self.streams), "PortAudio is ended under an open stream"
-
-    def _initialize(self) -> None:
-        self.listed += 1
 
 
 @pytest.fixture
@@ -187,6 +109,15 @@ def test_the_drift_of_the_devices_clock_does_not_add_up(speaker, host):
 def test_a_host_that_does_not_know_its_times_is_taken_by_its_latency(speaker, host, dac_s):
     speaker.ask("hit", host.hand.ns)
     host.streams[0].block(0, dac_s=dac_s)
+    assert speaker.heard()[0].first_sample_ns == host.hand.ns + 9_000_000
+
+
+def test_a_stream_that_cannot_tell_its_time_plays_on(speaker, host, monkeypatch):
+    def no_time(stream):
+        raise PortAudioError("Error getting stream time")
+    monkeypatch.setattr(HandStream, "time", property(no_time))
+    speaker.ask("hit", host.hand.ns)
+    assert np.array_equal(host.streams[0].block(0, dac_s=1.0), MADE["hit"][:BLOCK])
     assert speaker.heard()[0].first_sample_ns == host.hand.ns + 9_000_000
 
 
@@ -313,6 +244,28 @@ def test_opening_a_device_does_not_hold_up_the_loop(hand, host):
     assert speaker.way == "sounddevice"
 
 
+def test_a_device_that_is_slow_to_open_is_opened_by_one_thread_alone(hand, host):
+    threads = []
+
+    def aside(work):
+        threads.append(threading.Thread(target=work, daemon=True))
+        threads[-1].start()
+    speaker = Speaker(aside=aside)
+    host.streams[0].active = False
+    later(speaker, hand, 0.1)
+    threads.pop().join()                               # the lost one is closed
+    host.opening.clear()
+    host.may_open.clear()
+    later(speaker, hand, 0.6)
+    host.opening.wait()
+    later(speaker, hand, *[1] * 20)
+    assert len(threads) == 1 and speaker.way == "screen only"
+    host.may_open.set()
+    threads[0].join()
+    later(speaker, hand, 0)
+    assert speaker.way == "sounddevice"
+
+
 def test_what_is_found_after_the_end_is_closed(hand, host):
     work = []
     speaker = Speaker(aside=work.append)
@@ -329,13 +282,15 @@ def test_what_is_found_after_the_end_is_closed(hand, host):
 
 def test_without_the_library_it_is_not_looked_for_again(hand, monkeypatch, tmp_path):
     """As the real one does where libportaudio is missing: OSError from the import."""
-    (tmp_path / "sounddevice.py").write_text("import pathlib\npathlib.Path(__file__).with_name('tried').open('a').write('x')\n"
-                                             "raise OSError('PortAudio library not found')\n")
+    (tmp_path / "sounddevice.py").write_text("""import pathlib
+pathlib.Path(__file__).with_name("tried").open("a").write("x")
+raise OSError("PortAudio library not found")
+""")
     monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
     monkeypatch.syspath_prepend(tmp_path)
     speaker = Speaker(aside=at_once)
-    assert (speaker.way, speaker.why) == ("screen only", "sounddevice: PortAudio library not found; "
-                                                         "mixer: SDL_AUDIODRIVER=dummy plays nothing")
+    why = "sounddevice: PortAudio library not found; mixer: SDL_AUDIODRIVER=dummy plays nothing"
+    assert (speaker.way, speaker.why) == ("screen only", why)
     later(speaker, hand, *[1] * 20)
     assert (tmp_path / "tried").read_text() == "x"
 
@@ -359,147 +314,3 @@ def test_a_recording_takes_the_place_of_a_cue(speaker, host, tmp_path):
     host.hand.pass_s(1)
     speaker.ask("miss", host.hand.ns)
     assert begins(host.streams[0].play(host.hand.ns + NS // 100, 1.0), "miss") == 0
-
-
-MIXED = """
-import json, sys
-from kiosk import clock
-from kiosk.speaker import Speaker
-sys.modules["sounddevice"] = None            # what an import of a missing library finds
-speaker = Speaker(volume=1.0)
-import pygame
-told, heard = [speaker.way, speaker.why], []
-asked_ns = clock.now_ns()
-for kind in ("hit", "miss", "unsure"):
-    speaker.ask(kind, asked_ns)
-while len(heard) < 3 or pygame.mixer.get_busy():
-    speaker.tick(clock.now_ns())
-    heard += speaker.heard()
-    clock.wait_until(clock.now_ns() + 2_000_000)
-speaker.close()
-print(json.dumps([told, [[h.kind, h.way, h.first_sample_ns - asked_ns] for h in heard]]))
-"""
-
-
-def run(code: str, **env) -> subprocess.CompletedProcess:
-    return subprocess.run([sys.executable, "-c", code], env={**os.environ, "PYTHONPATH": "src:.", **env},
-                          capture_output=True, text=True, timeout=120)
-
-
-def test_the_mixer_plays_the_same_samples(tmp_path):
-    """SDL's disk driver writes what the mixer plays into a file, 16 bit."""
-    done = run(MIXED, SDL_AUDIODRIVER="disk", SDL_DISKAUDIOFILE=str(tmp_path / "played.raw"))
-    assert done.returncode == 0, done.stderr
-    (way, why), heard = json.loads(done.stdout)
-    assert way == "mixer" and why.startswith("sounddevice: ")
-    assert [h[:2] for h in heard] == [[kind, "mixer"] for kind in CUES]
-    assert 0 < heard[0][2] < heard[1][2] < heard[2][2]
-    played = np.fromfile(tmp_path / "played.raw", np.int16)
-    whole = {kind: np.rint(MADE[kind] * 32767).astype(np.int16) for kind in CUES}
-    at = [next((int(i) - 1 for i in np.flatnonzero(played == cue[1]) if np.array_equal(played[i - 1:i - 1 + len(cue)], cue)), None)
-          for cue in whole.values()]
-    assert None not in at and at == sorted(at), at
-    assert np.count_nonzero(played) == sum(np.count_nonzero(cue) for cue in whole.values())
-
-
-def test_with_nothing_at_all_the_screen_is_left():
-    done = run("import sys; sys.modules['sounddevice'] = None\nfrom kiosk.speaker import Speaker\ns = Speaker()\n"
-               "s.ask('hit', 0); s.tick(0); print(s.way, '|', s.why); s.close()", SDL_AUDIODRIVER="no such driver")
-    assert done.returncode == 0 and done.stderr == "", done.stderr
-    assert done.stdout.startswith("screen only | sounddevice: ") and "; mixer: " in done.stdout
-
-
-@pytest.fixture
-def sink(tmp_path, monkeypatch):
-    """A real stream into a real server; PortAudio is started anew for it, and again after it."""
-    if lacking := pulse.missing():
-        pytest.skip(lacking)
-    import sounddevice
-    sink = pulse.NullSink(tmp_path)
-    with monkeypatch.context() as patched:
-        for name, value in sink.env.items():
-            patched.setenv(name, value)
-        patched.delenv("PULSE_SERVER", raising=False)
-        yield sink
-        sink.stop()
-    sounddevice._terminate()
-    sounddevice._initialize()
-
-
-def heard_by(speaker: Speaker, sink: pulse.NullSink, number: int) -> tuple[list, list[tuple[int, int]], np.ndarray]:
-    """Wait until so many cues are recorded with the silence after them: what the speaker says, where they are, the recording."""
-    def all_there(samples):
-        found = pulse.bursts(samples, gap_s=0.5)
-        return len(found) >= number and len(samples) - found[-1][1] > 0.5 * RATE_HZ
-    samples = sink.until(all_there)
-    return speaker.heard(), pulse.bursts(samples, gap_s=0.5), samples
-
-
-def test_real_sound_comes_in_order_and_as_far_apart_as_asked(sink):
-    speaker = Speaker("kiosk", 1.0)
-    assert (speaker.way, speaker.why) == ("sounddevice", "")
-    now_ns = clock.now_ns()
-    apart_s = [0, 1.2, 2.5]
-    for kind, s in zip(CUES, apart_s):
-        speaker.ask(kind, now_ns + NS // 2 + round(s * NS))
-    heard, found, samples = heard_by(speaker, sink, 3)
-    speaker.close()
-    assert [h.kind for h in heard] == list(CUES)
-    assert len(found) == 3
-    for kind, (first, last) in zip(CUES, found):
-        assert len(onsets_s(samples[first:last + 1])) == NOTES[kind]
-        above = np.flatnonzero(np.abs(MADE[kind]) > 0.01)
-        assert last - first == pytest.approx(above[-1] - above[0], abs=0.1 * RATE_HZ)
-    starts_s = np.array([first for first, _ in found]) / RATE_HZ
-    told_s = np.array([h.first_sample_ns for h in heard]) / NS
-    print("apart, recorded:", np.diff(starts_s), "told:", np.diff(told_s), "underflows:", speaker.underflows)
-    assert np.diff(starts_s) == pytest.approx(np.diff(apart_s), abs=0.1)
-    assert np.diff(starts_s) == pytest.approx(np.diff(told_s), abs=0.1)
-
-
-def test_busy_threads_do_not_take_the_sound_away(sink):
-    """Every cue is whole in the recording while two threads of this process never let go of Python by themselves."""
-    done = threading.Event()
-
-    def busy():
-        while not done.is_set():
-            pass
-    threads = [threading.Thread(target=busy, daemon=True) for _ in range(2)]
-    speaker = Speaker("kiosk", 1.0)
-    for thread in threads:
-        thread.start()
-    try:
-        now_ns = clock.now_ns()
-        for i in range(2):
-            speaker.ask("hit", now_ns + NS // 2 + i * NS * 6 // 5)
-        heard, found, samples = heard_by(speaker, sink, 2)
-    finally:
-        done.set()
-        for thread in threads:
-            thread.join()
-        speaker.close()
-    print("underflows:", speaker.underflows)
-    assert [h.kind for h in heard] == ["hit", "hit"]
-    assert [len(onsets_s(samples[first:last + 1])) for first, last in found] == [3, 3]
-
-
-def test_a_real_server_that_dies_is_missed_and_its_return_heard(sink):
-    """Ticks are handed times of their own, so that the test need not wait for the pauses between two looks."""
-    speaker = Speaker("kiosk", 1.0, aside=at_once)
-    speaker.ask("hit", clock.now_ns())
-    assert [h.kind for h in heard_by(speaker, sink, 1)[0]] == ["hit"]
-    sink.stop(signal.SIGKILL)
-    t_ns = clock.now_ns() + STALLED_NS + NS            # by then it has either ended, or stood still for too long
-    speaker.tick(t_ns)
-    assert speaker.way == "screen only" and speaker.why
-    speaker.tick(t_ns + NS)
-    speaker.tick(t_ns + NS)
-    assert speaker.way == "screen only" and "sounddevice: " in speaker.why
-    sink.start()
-    speaker.tick(t_ns + 10 * NS)
-    speaker.tick(clock.now_ns())
-    assert (speaker.way, speaker.why) == ("sounddevice", "")
-    speaker.ask("unsure", clock.now_ns())
-    heard, found, samples = heard_by(speaker, sink, 1)
-    speaker.close()
-    assert [h.kind for h in heard] == ["unsure"] and len(onsets_s(samples[found[0][0]:found[0][1] + 1])) == 2

@@ -112,8 +112,8 @@ def test_the_youngest_are_shown_no_number():
 
 
 @pytest.mark.parametrize("group, born, age", [
-    ("adult", None, "adult"), ("u11", None, "child"), ("u12", None, "child"), ("u13", None, "teen"), ("u19", None, "teen"),
-    (None, None, "teen"), ("", None, "teen"), ("adult", 2010, "teen"), (None, 2008, "teen"), (None, 2007, "adult"),
-    (None, 2016, "child")])
+    ("adult", None, "adult"), ("u11", None, "child"), ("u12", None, "child"), ("u13", None, "teen"),
+    ("u19", None, "teen"), (None, None, "teen"), ("", None, "teen"), ("adult", 2010, "teen"), (None, 2008, "teen"),
+    (None, 2007, "adult"), (None, 2016, "child")])
 def test_age_of_words_is_adult_only_where_it_is_sure(group, born, age):
     assert age_of_words(group, born, 2026) == age

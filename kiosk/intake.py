@@ -1,0 +1,59 @@
+"""Intake: one thread that takes frames from the source into the reel, and knows the newest one.
+
+It does nothing else, so that nothing keeps it from the next frame. It looks at no picture.
+"""
+from __future__ import annotations
+
+import threading
+
+from creaseside.stamps import Stamp
+from kiosk.faults import Fault
+from kiosk.health import Health
+from kiosk.reel import Reel
+from kiosk.sources import Source
+
+CLOSING_S = 5.0     # a camera that hangs in its driver is left to the system
+
+
+class Intake:
+    """`newest`: the stamp of the newest frame in the reel. `over`: no frame will follow it. `fault`: what ended it."""
+
+    def __init__(self, source: Source, reel: Reel, health: Health) -> None:
+        self.source, self._reel, self._health = source, reel, health
+        self.newest: Stamp | None = None
+        self.over = False
+        self.fault: Fault | None = None
+        self._thread = threading.Thread(target=self.run, name="intake", daemon=True)
+
+    @property
+    def trouble(self) -> Fault | None:
+        """Why no frame comes just now, or None."""
+        return self.fault or self.source.trouble
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def run(self) -> None:
+        """Until the source has no more."""
+        try:
+            while (got := self.source.grab()) is not None:
+                self._keep(*got)
+        except Fault as fault:
+            self.fault = fault
+        except Exception as e:      # the decoder's library: the kiosk goes on without a picture
+            self.fault = Fault(f"the next frame of {self.source.name}", f"{type(e).__name__}: {e}",
+                               "start the kiosk again")
+        finally:
+            self.over = True
+
+    def close(self) -> None:
+        self.source.close()
+        if self._thread.is_alive():
+            self._thread.join(CLOSING_S)
+
+    def _keep(self, stamp: Stamp, jpeg: bytes) -> None:
+        self._health.frame(stamp)
+        if self._reel.write(stamp, jpeg) is None:
+            self.newest = stamp
+        else:
+            self._health.count("refused")

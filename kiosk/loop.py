@@ -1,0 +1,291 @@
+"""Loop: one turn after the other: what the source brought and the pose processes saw goes to the engine, in order of time;
+what the engine orders is carried out, and how late that was is written down.
+
+It decides nothing about bodies, opens nothing and waits for nobody: a camera that is gone, a pose process that hangs, a
+full disk or a failing scene are said on the screen, and the next turn comes.
+"""
+from __future__ import annotations
+
+import threading
+from collections import Counter, defaultdict, deque
+from dataclasses import dataclass, field
+from types import ModuleType
+from typing import Callable, Iterable, Sequence
+
+from creaseside.engine import Engine
+from creaseside.orders import Cue, Log, Look, Show, Span
+from creaseside.pose import Pose
+from creaseside.stamps import NS, Stamp, to_ns
+from kiosk import clock as real_clock
+from kiosk import troubles
+from kiosk.board import Board
+from kiosk.cuttings import Cuttings
+from kiosk.health import Health
+from kiosk.inputs import Press
+from kiosk.intake import Intake
+from kiosk.reel import Reel
+from kiosk.scorer import Scorer
+from kiosk.speaker import Speaker
+from kiosk.texts import Texts
+from kiosk.watcher import Watcher
+
+TURN_NS = NS // 100
+LIVE_NS = NS // 40              # a live look at most this often,
+LIVE_BESIDE_NS = NS // 10       # and this often while a ball is looked at again: its verdict is waited for
+LIVE_KEPT = 400                 # live looks that a ball's row may want, 10 s
+STILL_NS = 8 * NS               # nobody runs in for longer: somebody stands there, and the screen goes on
+
+
+@dataclass(slots=True)
+class Parts:
+    """All that the loop is handed. player: whose balls these are. origin: a moment -> the moment at which its file's time
+    is 0 (None: no file). presses: what was pressed since. kept: keeps the story of the fault that is being handled."""
+
+    intake: Intake
+    reel: Reel
+    watcher: Watcher
+    engine: Engine
+    speaker: Speaker
+    scorer: Scorer
+    board: Board
+    cuttings: Cuttings
+    health: Health
+    texts: Texts
+    kept: Callable[[str], object]
+    player: str | None = None
+    origin: Callable[[int], int] | None = None
+    presses: Callable[[int], Iterable[Press]] = lambda now_ns: ()
+    add_counted: Callable[[], object] = lambda: None
+    clock: ModuleType = real_clock
+    stop: threading.Event = field(default_factory=threading.Event)
+
+
+class Loop:
+    """`run` until it is stopped, or with `until_end` until the source has ended and all that follows from it is done."""
+
+    def __init__(self, parts: Parts, until_end: bool = False) -> None:
+        self.parts, self._until_end = parts, until_end
+        self._live: deque[Pose] = deque(maxlen=LIVE_KEPT)
+        self._live_out = False
+        self._live_frame, self._live_due_ns = -1, 0
+        self._looks: list[Look] = []                                   # whose last frame is still to come
+        self._out: Counter[int] = Counter()                            # frames that are being looked at, by ball
+        self._closely: defaultdict[int, list[Pose]] = defaultdict(list)
+        self._looked: list[int] = []                                   # in this turn
+        self._clips: dict[int, Log] = {}
+        self._finished = False
+        self._still_since_ns: int | None = None
+        self._words: tuple[tuple[str, ...], tuple[str, ...]] = (), ()
+        self._words_due_ns = 0
+        self._told: set[tuple[str, str]] = set()
+
+    @property
+    def done(self) -> bool:
+        """The source has ended, and all that was to come of it has come."""
+        return self._finished and not (self._looks or +self._out or self._clips) and self.parts.scorer.idle
+
+    def run(self) -> None:
+        p = self.parts
+        p.board.begin(p.clock.now_ns())
+        p.intake.start()
+        due_ns = p.clock.now_ns()
+        while not p.stop.is_set() and not (self._until_end and self.done):
+            self.turn()
+            due_ns = max(due_ns + TURN_NS, p.clock.now_ns())
+            p.clock.wait_until(due_ns, p.stop)
+
+    def turn(self) -> None:
+        """One turn. Nothing in it waits."""
+        p, now_ns = self.parts, self.parts.clock.now_ns()
+        over, newest = p.intake.over, p.intake.newest       # in this order: the last frame is there when it is over
+        self._look_live(newest, now_ns)
+        for ball, pose in p.watcher.poses():
+            self._safely("a pose", self._saw, ball, pose)
+        self._look_again(newest, over)
+        self._safely("the engine", self._wake, now_ns, over)
+        for order in p.engine.orders():
+            self._safely(f"the order {type(order).__name__}", self._carry_out, order)
+        while self._looked:
+            self._closely.pop(self._looked.pop(), None)
+        p.cuttings.tick(newest.t_ns if newest else 0, over)
+        self._hand_clips()
+        p.speaker.tick(now_ns)
+        p.scorer.heard(p.speaker.heard())
+        self._safely("the log", p.scorer.tick, now_ns, p.speaker.way)
+        self._safely("the screen", self._draw, now_ns)
+        for press in p.presses(now_ns):
+            self._safely(f"the button {press.action}", self._pressed, press)
+
+    # Eyes
+
+    def _look_live(self, newest: Stamp | None, now_ns: int) -> None:
+        if newest is None or newest.frame == self._live_frame or now_ns < self._live_due_ns:
+            return
+        if self.parts.watcher.live(newest):
+            step_ns = LIVE_BESIDE_NS if self._looks or +self._out else LIVE_NS
+            self._live_due_ns = max(self._live_due_ns + step_ns, now_ns)
+            self._live_frame, self._live_out = newest.frame, True
+            self.parts.health.count("live_looks")
+
+    def _saw(self, ball: int | None, pose: Pose) -> None:
+        """A pose is done; a ball's last one is told to the engine."""
+        if ball is None:
+            self._live_out = False
+            self._live.append(pose)
+            self.parts.engine.see(pose)
+            return
+        self.parts.health.count("close_looks")
+        self._closely[ball].append(pose)
+        self._out[ball] -= 1
+        try:
+            self.parts.engine.see_closely(ball, pose)
+        finally:
+            self._all_back(ball)
+
+    def _all_back(self, ball: int) -> None:
+        if self._out[ball] == 0:
+            del self._out[ball]
+            self._looked.append(ball)
+            self.parts.engine.looked(ball)
+
+    def _look_again(self, newest: Stamp | None, over: bool) -> None:
+        """Hand out the looks whose frames are all in the reel."""
+        newest_ns = newest.t_ns if newest else 0
+        ready = [look for look in self._looks if over or newest_ns >= _latest_ns(look)]
+        for look in ready:
+            self._looks.remove(look)
+            frames = [frame for span in look.spans for frame in frames_of(span, self.parts.reel)]
+            self._out[look.ball] += len(frames)
+            if frames:
+                self.parts.watcher.look(look.ball, frames)
+            self._safely("a look at nothing", self._all_back, look.ball)
+
+    # The engine
+
+    def _wake(self, now_ns: int, over: bool) -> None:
+        engine = self.parts.engine
+        if over and not self._live_out and not self._finished:
+            self._finished = True
+            engine.finish()
+        if engine.wake_at_ns is not None and now_ns >= engine.wake_at_ns:
+            engine.wake(now_ns)
+
+    def _carry_out(self, order: Look | Log | Cue | Show) -> None:
+        p = self.parts
+        if isinstance(order, Look):
+            self._looks.append(order)
+            self._look_again(p.intake.newest, p.intake.over)
+        elif isinstance(order, Log):
+            self._log(order)
+        elif isinstance(order, Cue):
+            p.speaker.ask(order.kind, order.at_ns)
+            p.scorer.cue(order.ball, order.kind, order.at_ns)
+        else:
+            p.board.show(order, p.cuttings.want(order.ball, order.first_ns, order.last_ns))
+
+    def _log(self, order: Log) -> None:
+        """The ball is on the disk when this returns, or the log has said why not; its clip follows."""
+        p, now_ns = self.parts, self.parts.clock.now_ns()
+        release = order.what["br_s"]
+        if release:
+            p.health.late("verdict", to_ns(release.value), now_ns)
+        p.cuttings.want(order.ball, order.first_ns, order.last_ns)
+        here = p.reel.stamps(order.first_ns, order.last_ns)
+        middle = next((order.what[name].value for name in ("ffc_s", "br_s", "bfc_s") if order.what[name]), None)
+        at_ns = order.first_ns if middle is None else to_ns(middle)
+        p.scorer.score(order, self._seen_of(order), here[0].t_ns if here else order.first_ns,
+                       p.origin(at_ns) if p.origin else None, now_ns)
+        if p.scorer.may_keep_pictures(p.player):
+            self._clips[order.ball] = order
+
+    def _seen_of(self, order: Log) -> list[Pose]:
+        """The ball's poses, each frame once a model, in order of time."""
+        live = [pose for pose in self._live if order.first_ns <= pose.stamp.t_ns <= order.last_ns]
+        once = {(pose.model, pose.stamp): pose for pose in [*live, *self._closely[order.ball]]}
+        return sorted(once.values(), key=lambda pose: pose.stamp)
+
+    def _hand_clips(self) -> None:
+        for ball, order in list(self._clips.items()):
+            cutting = self.parts.cuttings.want(ball, order.first_ns, order.last_ns)
+            if cutting.whole:
+                del self._clips[ball]
+                self.parts.scorer.clip(ball, cutting.frames(order.first_ns, order.last_ns))
+
+    # In front of people
+
+    def _draw(self, now_ns: int) -> None:
+        p = self.parts
+        if now_ns >= self._words_due_ns:
+            self._words_due_ns = now_ns + troubles.AGAIN_NS
+            self._words = (troubles.banner(p.texts, p.intake.trouble, p.scorer.trouble, p.watcher.alive()),
+                           troubles.messages(p.texts, p.health.snapshot(now_ns), p.speaker.way))
+        begun = p.board.tick(now_ns, self._still(now_ns), *self._words)
+        if begun:
+            p.health.late("words", begun.at_ns, p.clock.now_ns())
+
+    def _still(self, now_ns: int) -> bool:
+        """Somebody is in the lane, or a ball is being measured: the screen between balls is not to move."""
+        known = self.parts.engine.snapshot()
+        if not (known.somebody or known.measuring):
+            self._still_since_ns = None
+            return False
+        self._still_since_ns = self._still_since_ns or now_ns
+        return now_ns - self._still_since_ns < STILL_NS
+
+    def _pressed(self, press: Press) -> None:
+        p = self.parts
+        if press.action == "quit":
+            p.stop.set()
+        elif press.action == "replay":
+            p.board.again(press.at_ns)
+        elif press.action == "add_ball":
+            p.add_counted()
+        elif press.action == "pain":
+            p.board.go("pain", press.at_ns)
+        elif press.action == "cancel":
+            p.board.go(p.board.home, press.at_ns)
+
+    def _safely(self, what: str, do: Callable, *given: object) -> None:
+        """A fault in one thing must not take the others with it; its story is kept once."""
+        try:
+            do(*given)
+        except Exception as e:
+            self.parts.health.count("faults")
+            if (what, type(e).__name__) not in self._told:
+                self._told.add((what, type(e).__name__))
+                self.parts.kept(what)
+
+    def summary(self) -> dict:
+        """The run in numbers, for whoever asked for JSON."""
+        p = self.parts
+        health = p.health.snapshot(p.clock.now_ns())
+        late, counts = health.late, dict(health.counts)
+        bad = sum(p.intake.source.counts.values()) - p.intake.source.counts.get("reopened", 0)
+        return {"balls": p.scorer.balls, "frames": health.frames,
+                "frames_lost": health.lost + bad + counts.pop("refused", 0), "sound": p.speaker.way,
+                "screen": p.board.stage.screen.way, "restarts": p.watcher.restarts,
+                "cue_late_ms": _shares(late.get("cue"), 1.0, 3), "words_late_ms": _shares(late.get("words"), 1.0, 3),
+                "release_to_verdict_s": _shares(late.get("verdict"), 1e-3, 4),
+                "live_looks": 0, "close_looks": 0, "faults": 0} | counts
+
+
+def frames_of(span: Span, reel: Reel) -> list[tuple[Stamp, tuple[int, int, int, int] | None]]:
+    """The span's frames that are in the reel, in its own direction, at most one in `step_ns`, with its box."""
+    stamps: Sequence[Stamp] = reel.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
+    if span.last_ns < span.first_ns:
+        stamps = stamps[::-1]
+    chosen: list[Stamp] = []
+    for stamp in stamps:
+        if not chosen or abs(stamp.t_ns - chosen[-1].t_ns) >= span.step_ns:
+            chosen.append(stamp)
+    return [(stamp, span.box_px) for stamp in chosen]
+
+
+def _latest_ns(look: Look) -> int:
+    return max((max(span.first_ns, span.last_ns) for span in look.spans), default=0)
+
+
+def _shares(late, scale: float, decimals: int) -> dict[str, float | None]:
+    if late is None:
+        return {"p50": None, "p95": None}
+    return {"p50": round(late.p50_ms * scale, decimals), "p95": round(late.p95_ms * scale, decimals)}

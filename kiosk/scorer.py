@@ -1,0 +1,207 @@
+"""Scorer: brings balls into the log, and later what joins them: when the cue was heard, and the clip.
+
+A ball is committed here, in the loop's own turn, before its cue can be due, so that no ball is announced and then
+lost. What may wait (the cue's times, the clip) is written by a thread of its own. A ball that cannot be written (a full
+disk) stays in memory and is tried again; the loop goes on.
+"""
+from __future__ import annotations
+
+import dataclasses
+import queue
+import threading
+from collections import deque
+from dataclasses import dataclass
+from types import ModuleType
+from typing import Any, Callable, Sequence
+
+from creaseside import rows
+from creaseside.ball import Ball
+from creaseside.orders import Log
+from creaseside.pose import Pose
+from creaseside.stamps import NS, Stamp, to_ns, to_s
+from kiosk import clips
+from kiosk import clock as real_clock
+from kiosk.faults import Fault
+from kiosk.health import Health
+from kiosk.logbook import Logbook
+from kiosk.outputs import Heard
+
+AGAIN_NS = 5 * NS           # how often a ball that could not be written is tried again
+GIVEN_UP_NS = 3 * NS        # a cue that was not heard so long after it was asked for never will be
+CLIPS_WAITING = 2           # pictures (70 MB a ball) of balls that are not on the disk yet
+TIMES = ("bfc_s", "ffc_s", "br_s")
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A ball that is on the disk. `row`: its id; `json`: as others read it, with the source's own times."""
+
+    row: int
+    json: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class _Due:
+    """A ball to be written: first_ns is the first frame of its clip, file_ns the moment at which its file's time is 0."""
+
+    order: Log
+    poses: Sequence[Pose]
+    first_ns: int
+    file_ns: int | None
+    verdict_s: float | None
+
+
+@dataclass(slots=True)
+class _Asked:
+    """A cue on its way. row: None as long as its ball is not on the disk."""
+
+    ball: int
+    kind: str
+    at_ns: int
+    heard: Heard | None = None
+
+
+class Aside:
+    """A thread that does one job after the other."""
+
+    def __init__(self) -> None:
+        self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
+        self._left, self._lock = 0, threading.Lock()
+        self._thread = threading.Thread(target=self._run, name="scorer", daemon=True)
+        self._thread.start()
+
+    def __call__(self, job: Callable[[], None]) -> None:
+        with self._lock:
+            self._left += 1
+        self._jobs.put(job)
+
+    @property
+    def idle(self) -> bool:
+        return not self._left
+
+    def close(self) -> None:
+        """When what was given is done."""
+        self._jobs.put(None)
+        self._thread.join()
+
+    def _run(self) -> None:
+        while (job := self._jobs.get()) is not None:
+            try:
+                job()
+            finally:
+                with self._lock:
+                    self._left -= 1
+
+
+class Scorer:
+    """trouble: why balls, cues or clips are not written just now, or None. written: told of every ball on the disk."""
+
+    def __init__(self, logbook: Logbook, session: str, health: Health, aside: Callable[[Callable[[], None]], None],
+                 written: Callable[[Written], None] = lambda written: None, clip_name: str | None = None,
+                 feedback: str = "none", clock: ModuleType = real_clock) -> None:
+        self._log, self._session, self._health, self._aside = logbook, session, health, aside
+        self._tell, self._clip_name, self._feedback, self._clock = written, clip_name, feedback, clock
+        self._due: deque[_Due] = deque()
+        self._again_ns = 0
+        self._rows: dict[int, int] = {}
+        self._cues: list[_Asked] = []
+        self._clips: list[tuple[int, Sequence[tuple[Stamp, bytes]]]] = []
+        self.trouble: Fault | None = None
+
+    @property
+    def balls(self) -> int:
+        """On the disk."""
+        return len(self._rows)
+
+    @property
+    def idle(self) -> bool:
+        """Nothing is waited for, apart from balls that cannot be written."""
+        return not self._cues and not self._clips_ready() and getattr(self._aside, "idle", True)
+
+    def may_keep_pictures(self, player: str | None) -> bool:
+        return clips.may_keep_pictures(self._log, player, self._log.today())
+
+    def score(self, order: Log, poses: Sequence[Pose], first_ns: int, file_ns: int | None, now_ns: int) -> None:
+        """Write a ball, now, or as soon as it can be."""
+        release = order.what["br_s"]
+        verdict_s = round((now_ns - to_ns(release.value)) / NS, 4) if release else None
+        self._due.append(_Due(order, poses, first_ns, file_ns, verdict_s))
+        self._write_due(now_ns)
+
+    def cue(self, ball: int, kind: str, at_ns: int) -> None:
+        """The cue of a ball was asked for."""
+        self._cues.append(_Asked(ball, kind, at_ns))
+
+    def heard(self, heard: Sequence[Heard]) -> None:
+        """Cues were played: each belongs to the ball that asked for it at that time."""
+        for one in heard:
+            self._health.late("cue", one.asked_ns, one.first_sample_ns)
+            cue = next((c for c in self._cues if (c.kind, c.at_ns) == (one.kind, one.asked_ns) and not c.heard), None)
+            if cue:
+                cue.heard = one
+
+    def clip(self, ball: int, frames: Sequence[tuple[Stamp, bytes]]) -> None:
+        """The pictures of a ball whose player agreed to it."""
+        self._clips = [*self._clips, (ball, frames)][-CLIPS_WAITING:]
+
+    def tick(self, now_ns: int, way: str) -> None:
+        """Try again what could not be written, and hand aside what can be. way: of the sound, for cues never heard."""
+        if self._due and now_ns >= self._again_ns:
+            self._write_due(now_ns)
+        for cue in [c for c in self._cues if c.heard or now_ns - c.at_ns > GIVEN_UP_NS]:
+            self._cues.remove(cue)
+            if (row := self._rows.get(cue.ball)) is not None:
+                self._job(lambda row=row, cue=cue: self._note(row, cue, way))
+        for ball, frames in self._clips_ready():
+            self._job(lambda row=self._rows[ball], frames=frames: clips.keep(self._log, row, frames))
+        self._clips = [(ball, frames) for ball, frames in self._clips if ball not in self._rows]
+
+    def close(self) -> None:
+        self._log.end_session(self._session)
+
+    def _clips_ready(self) -> list[tuple[int, Sequence[tuple[Stamp, bytes]]]]:
+        return [(ball, frames) for ball, frames in self._clips if ball in self._rows]
+
+    def _write_due(self, now_ns: int) -> None:
+        while self._due:
+            try:
+                written = self._write(self._due[0])
+            except Fault as fault:
+                self.trouble, self._again_ns = fault, now_ns + AGAIN_NS
+                return
+            self._due.popleft()
+            self.trouble = self._log.trouble
+            self._tell(written)
+
+    def _write(self, due: _Due) -> Written:
+        what, ball = due.order.what, due.order.ball
+        thrown = next((what[name] for name in ("br_s", "ffc_s", "bfc_s") if what[name]), None)
+        row = self._log.add_ball(
+            self._session, earlier(what, due.first_ns), poses=due.poses, feedback=self._feedback,
+            thrown_ns=to_ns(thrown.value) if thrown else None, release_to_verdict_s=due.verdict_s)
+        self._rows[ball] = row
+        kept = self._log.ball(row)
+        shown = rows.from_row(kept)
+        if due.file_ns is not None:
+            shown = earlier(shown, due.file_ns - due.first_ns)
+        return Written(row, rows.as_json(rows.to_row(shown) | {
+            "number": kept["number"], "clip": self._clip_name, "release_to_verdict_s": due.verdict_s,
+            "release_to_cue_s": None}))
+
+    def _note(self, row: int, cue: _Asked, way: str) -> None:
+        heard = cue.heard
+        self._log.note_cue(row, cue.kind, cue.at_ns, heard and heard.first_sample_ns, heard.way if heard else way)
+
+    def _job(self, job: Callable[[], Any]) -> None:
+        def guarded() -> None:
+            try:
+                job()
+            except Fault as fault:
+                self.trouble = fault
+        self._aside(guarded)
+
+
+def earlier(ball: Ball, by_ns: int) -> Ball:
+    """The same ball on an axis that begins `by_ns` later."""
+    moved = {name: dataclasses.replace(ball[name], value=ball[name].value - to_s(by_ns)) for name in TIMES if ball[name]}
+    return dataclasses.replace(ball, values={**ball.values, **moved})

@@ -1,0 +1,241 @@
+"""Session: what one run of the kiosk is about (source, marks, player, focus), found out and checked before anything starts,
+and its numbers told at the end. The opening and closing of the parts is here; what they do is not."""
+from __future__ import annotations
+
+import hashlib
+import signal
+import threading
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Callable, Iterator
+
+from creaseside.focus import Focus
+from creaseside.settings import FocusCue
+from creaseside.stamps import NS, Stamp, to_ns
+from kiosk import VERSION, clips, clock, demo, details, models, sources
+from kiosk import marks as marks_room
+from kiosk.board import Board, Bowler
+from kiosk.faults import Fault
+from kiosk.health import Health
+from kiosk.logbook import Logbook
+from kiosk.place import Place
+from kiosk.scorer import Aside, Scorer, Written
+from kiosk.texts import Texts, age_of_words
+
+READY_NS = 90 * NS      # pose processes that are not ready by then are said to be missing, and the kiosk goes on
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The command line's wishes; None where the settings decide."""
+
+    source: str | None = None
+    marks: Path | None = None
+    player: str | None = None
+    focus: str | None = None
+    headless: bool = False
+    until_end: bool = False
+
+    def spec(self, place: Place) -> str:
+        return self.source or place.settings.camera.source or "demo"
+
+
+def run(place: Place, asked: Asked) -> dict:
+    """The whole session; its summary, which is also printed."""
+    with ExitStack() as parts:
+        loop = _opened(place, asked, parts)
+        for name in (signal.SIGINT, signal.SIGTERM):
+            parts.callback(signal.signal, name, signal.signal(name, lambda *_: loop.parts.stop.set()))
+        loop.run()
+        summary = loop.summary()
+    if place.json:
+        place.out({"summary": summary})
+    else:
+        place.say(f"{summary['balls']} balls, {summary['frames']} frames, {summary['frames_lost']} lost")
+    return summary
+
+
+def _opened(place: Place, asked: Asked, parts: ExitStack):
+    """Everything open and checked, closed again by `parts` in the other order."""
+    from kiosk.cuttings import Cuttings
+    from kiosk.intake import Intake
+    from kiosk.loop import Loop, Parts
+    from kiosk.reel import Reel
+    log = _log(place, parts)
+    spec, settings, texts = asked.spec(place), place.settings, Texts(place.settings.screen.language)
+    if spec == "demo":
+        demo.add_bowlers(log)
+    bowler = bowler_of(log, asked.player)
+    focus = focus_of(place, asked.focus, spec)
+    source = sources.open_source(spec, settings.camera, until_end=asked.until_end)
+    parts.callback(source.close)
+    marks = marks_of(place, asked.marks, spec, (source.width_px, source.height_px))
+    bundles = bundles_of(place)
+    health = Health(source.fps)
+    reel = parts.enter_context(Reel.make(settings.camera.reel_s, source.fps, None, source.width_px, source.height_px))
+    watcher = _watcher(reel, bundles, parts)
+    cuttings = Cuttings(reel)
+    stage, presses = _stage(place, asked, texts, cuttings, reel, parts)
+    board = Board(stage, texts, bowler, focus, settings.feedback, lambda what: details.keep(place, what))
+    _ready(watcher, board, place)
+    session = log.start_session(bowler.id, program=log.note_program(VERSION, hashes(bundles), settings),
+                                setup=log.note_setup(marks) if marks else None, focus=focus or FocusCue())
+    aside = Aside()
+    parts.callback(aside.close)
+    scorer = Scorer(log, session, health, aside, lambda written: tell(place, written, focus), _clip_name(spec),
+                    "cue, replay" if focus else "replay")
+    parts.callback(scorer.close)
+    intake = Intake(source, reel, health)
+    parts.callback(intake.close)
+    return Loop(Parts(
+        intake, reel, watcher, _engine(marks, focus, bowler, source, settings), _speaker(settings, place, parts), scorer,
+        board, cuttings, health, texts, lambda what: details.keep(place, what), bowler.id, origin_of(source), presses,
+        lambda: log.add_counted(session), stop=threading.Event()), asked.until_end)
+
+
+# What it is about
+
+def bowler_of(log: Logbook, player: str | None) -> Bowler:
+    """The player with that id; a guest where none was asked for."""
+    if player is None:
+        return Bowler()
+    row = log.player(player)
+    return Bowler(row["id"], row["shown_name"], row["arm"], row["under_18"],
+                  age_of_words(row["age_group"], row["birth_year"], log.today().year))
+
+
+def focus_of(place: Place, measure: str | None, spec: str) -> FocusCue | None:
+    """What is judged, with its gate; None where nobody set anything. Fault where a gate is missing."""
+    given = place.settings.focus
+    measure = measure or given.measure
+    if not measure:
+        return None
+    if given.measure in ("", measure) and (given.at_least, given.at_most) != (None, None):
+        return replace(given, measure=measure)
+    if spec == "demo" and measure in demo.GATES:
+        return FocusCue(measure, *demo.GATES[measure])
+    raise Fault(f"a focus on {measure}", "no gate for it",
+                f'put [focus] measure = "{measure}" with at_least or at_most into {place.settings_file}')
+
+
+def marks_of(place: Place, asked: Path | None, spec: str, size_px: tuple[int, int]) -> marks_room.Marks | None:
+    """The marks for that source; None, and it is said, where there are none."""
+    path = asked.expanduser() if asked else next((p for p in _usual_marks(place, spec) if p.exists()), None)
+    if path is None:
+        place.say("no marks: knees are measured in the picture's own plane, metres and lanes are not measured; "
+                  "place the marks with creaseside setup, or give --marks FILE")
+        return None
+    found = marks_room.read(path, size_px)
+    found.solved(str(path))     # a mark that is far off is said now, not at the first ball
+    return found
+
+
+def _usual_marks(place: Place, spec: str) -> Iterator[Path]:
+    """Where marks may be, the likeliest first. Those of this home's camera do not fit the demo or somebody's recording."""
+    if spec == "demo":
+        yield sources.DEMO_MARKS
+    elif not sources.is_camera(spec):
+        yield Path(spec).expanduser().with_suffix(".marks.toml")
+        if place.settings.camera.marks:
+            yield place.marks
+    else:
+        yield place.marks
+
+
+def origin_of(source: sources.Source) -> Callable[[int], int] | None:
+    """A moment on the stamps' axis -> the moment at which its recording's own time is 0; None for a camera."""
+    clip_s = getattr(source, "clip_s", None)
+    return clip_s and (lambda t_ns: t_ns - to_ns(clip_s(Stamp(0, t_ns))))
+
+
+def tell(place: Place, written: Written, focus: FocusCue | None) -> None:
+    """A ball that is on the disk, for whoever reads along."""
+    if place.json:
+        place.out(written.json)
+        return
+    number = ""
+    if focus and (value := written.json[focus.measure]) is not None:
+        number = f", {focus.measure} {value:g}"
+    place.say(f"ball {written.json['ball']}: {written.json['verdict'] or 'logged'}{number}")
+
+
+def bundles_of(place: Place) -> tuple[Path, Path | None]:
+    """The light and the heavy pose model."""
+    light, heavy = models.light_bundle(place), models.heavy_bundle(place)
+    if light is None:
+        raise Fault("the pose models", "no pose library in this environment", "run python3 kiosk/start.py again")
+    if heavy is None:
+        place.say("the heavy pose model is not here: knees are measured less well; "
+                  "run python3 kiosk/start.py with a network once")
+    return light, heavy
+
+
+def hashes(bundles: tuple[Path, Path | None]) -> dict[str, str]:
+    return {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in zip(("light", "heavy"), bundles) if path}
+
+
+def _clip_name(spec: str) -> str | None:
+    return sources.DEMO.name if spec == "demo" else None if sources.is_camera(spec) else Path(spec).name
+
+
+# Its parts
+
+def _log(place: Place, parts: ExitStack) -> Logbook:
+    log = parts.enter_context(Logbook(place))
+    if log.notice:
+        place.say(log.notice)
+    swept = clips.sweep(log)
+    if swept.lost:
+        place.say(f"{len(swept.lost)} clips are no longer in {place.clips}; their balls say so now")
+    clips.remove_expired(log, log.today())
+    return log
+
+
+def _watcher(reel, bundles: tuple[Path, Path | None], parts: ExitStack):
+    from kiosk.watcher import Watcher
+    return parts.enter_context(Watcher(reel, *bundles))
+
+
+def _stage(place: Place, asked: Asked, texts: Texts, cuttings, reel, parts: ExitStack):
+    """The stage on its screen, and what was pressed since it was last asked."""
+    from kiosk.inputs import Inputs, pygame
+    from kiosk.scenes.scene import Pictures
+    from kiosk.scenes.stage import Stage
+    from kiosk.screen import Screen
+    screen = Screen(place.settings.screen, asked.headless)
+    parts.callback(screen.close)
+    if screen.why:
+        place.say(f"headless: {screen.why}")
+    stage, inputs = Stage(screen, texts, Pictures(cuttings.bgr, reel.stamps)), Inputs()
+    return stage, lambda now_ns: inputs.read(pygame.event.get(), now_ns, stage.buttons, screen.size)
+
+
+def _ready(watcher, board: Board, place: Place) -> None:
+    """Wait until the pose processes have their models, with the board on the screen meanwhile."""
+    began_ns = clock.now_ns()
+    board.begin(began_ns)
+    while not watcher.ready() and watcher.alive() and clock.now_ns() - began_ns < READY_NS:
+        board.tick(clock.now_ns(), False, (), ())
+        watcher.wait(0.1)
+        watcher.poses()
+    if not watcher.ready():
+        place.say(f"the pose processes are not ready ({watcher.why or 'no answer yet'}): balls are not measured until then")
+
+
+def _speaker(settings, place: Place, parts: ExitStack):
+    from kiosk import alsa
+    from kiosk.speaker import Speaker
+    alsa.hush()
+    speaker = Speaker(settings.sound.device, settings.sound.volume)
+    parts.callback(speaker.close)
+    if speaker.way == "screen only":
+        place.say(f"no sound, the screen alone: {speaker.why}")
+    return speaker
+
+
+def _engine(marks, focus: FocusCue | None, bowler: Bowler, source, settings):
+    from creaseside.engine import Engine
+    judged = Focus(focus.measure, focus.at_least, focus.at_most, focus.words) if focus else None
+    return Engine(marks.solved() if marks else None, judged, settings.feedback, settings.log, bowler.arm,
+                  (source.width_px, source.height_px))

@@ -1,0 +1,33 @@
+"""Troubles: what people in front of the kiosk are told when something is wrong: few words, and what goes on. Words only."""
+from __future__ import annotations
+
+from creaseside.stamps import NS
+from kiosk.faults import Fault
+from kiosk.health import Snapshot
+from kiosk.logbook import file
+from kiosk.texts import Texts
+
+SLOW = 0.9              # of the asked rate; below, it is said (as `creaseside doctor` does)
+AGAIN_NS = NS           # how often the words may change
+
+
+def banner(texts: Texts, camera: Fault | None, log: Fault | None, posing: bool) -> tuple[str, ...]:
+    """The worst of them, and what goes on; empty where all is well."""
+    if log is not None:
+        full = file.code(log.__cause__) in file.FULL or isinstance(log.__cause__, OSError)
+        return texts.say("log_full" if full else "log_lost"), texts.say("goes_on_unsaved")
+    if camera is not None:
+        return texts.say("camera_lost"), texts.say("goes_on_count")
+    if not posing:
+        return texts.say("pose_lost"), texts.say("goes_on_count")
+    return ()
+
+
+def messages(texts: Texts, health: Snapshot, way: str) -> tuple[str, ...]:
+    """Side notes: what makes things worse and stops nothing."""
+    said = []
+    if health.asked_fps and health.fps and health.fps < SLOW * health.asked_fps:
+        said.append(texts.say("camera_slow", found=round(health.fps), asked=round(health.asked_fps)))
+    if way == "screen only":
+        said.append(texts.say("no_sound"))
+    return tuple(said)

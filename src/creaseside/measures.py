@@ -1,0 +1,323 @@
+"""Measures: one function a measure, from the close track of one ball to a value with its sd, or the reason why there is none.
+
+Angles of a leg are read in the upright running plane through its foot. A value's sd holds landmark noise, the moment's own
+doubt times how fast the value changes, and what one camera cannot see. Shoulder and hip lines, side-bend and the elbow are
+not measured from one side camera.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Callable
+
+import numpy as np
+
+from creaseside import steps as foot_steps
+from creaseside.ball import Value
+from creaseside.lane import Lane
+from creaseside.phases import Phases
+from creaseside.steps import Step
+from creaseside.track import Track, local_line
+
+NO_MARKS = "no marks: the camera's place is not known"
+
+# The front foot stands nearly under the middle of the body, so that the hip joint, half a pelvis (9 cm, anthropometric
+# tables, from memory) out and turned 40 degrees, is some 5 cm outside the plane of ankle and heading.
+HIP_OUT_M, HIP_OUT_SD_M = 0.045, 0.025
+KNEE_BEFORE_S, KNEE_AFTER_S = 0.009, 0.050   # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
+KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250 px figure (measured on rendered bowlers: 1.2 to 2)
+LATE_KNEE_SD_DEG = 5.0                       # from landing to release the model reads the knee 2 to 7 degrees too bent (rendered; published: 5)
+KNEE_BODY_SD_DEG = 1.6                       # how far the model's joints stray from the body's for a whole ball (rendered, one definition of the joints)
+BACK_KNEE_SD_DEG, BACK_KNEE_OUT_SD_M = 6.0, 0.12   # the far, turned leg: -10 to +9 degrees side-on (rendered); its knee up to 25 cm off the plane
+THIGH_M = 0.42                               # an adult's; a junior's is a sixth shorter
+LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
+ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the measures are taken from: the close track, the lane, the phases, the steps on the ground (None without marks)."""
+
+    track: Track
+    lane: Lane
+    phases: Phases
+    run_up: list[Step]
+    back: Step | None
+    front: Step | None
+    heavy: bool
+
+
+def included_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarray:
+    """Angle at `knee` between `hip` and `ankle`, 0 to 180 degrees, 180 straight; (..., 2 or 3) points; NaN where one is."""
+    u, v = np.asarray(hip, float) - knee, np.asarray(ankle, float) - knee
+    cos = (u * v).sum(-1) / (np.linalg.norm(u, axis=-1) * np.linalg.norm(v, axis=-1))
+    return np.degrees(np.arccos(np.clip(cos, -1, 1)))
+
+
+def signed_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarray:
+    """The same, but above 180 where the knee is bent backwards; points (..., 2) along (running direction) and up."""
+    u, v = np.asarray(knee, float) - hip, np.asarray(ankle, float) - knee
+    return 180.0 + np.degrees(np.arctan2(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0], (u * v).sum(-1)))
+
+
+def see(track: Track, lane: Lane, phases: Phases, heavy: bool) -> Seen:
+    """Puts the feet on the ground: the steps of the run-up, of the back foot and of the front foot."""
+    def step(side: str, on: Value, back: bool = False) -> Step | None:
+        contact = next((c for c in phases.contacts[side] if on and c.on_s == on.value), None)
+        return foot_steps.of(track, lane, contact, back) if contact else None
+
+    back, front = step(phases.back, phases.bfc, True), step(phases.front, phases.ffc)
+    run_up = []
+    if phases.bfc:
+        before = sorted((c for down in phases.contacts.values() for c in down if c.on_s < phases.bfc.value - 0.1), key=lambda c: c.on_s)
+        run_up = [s for c in before[-2:] if (s := foot_steps.of(track, lane, c)) is not None]
+    return Seen(track, lane, phases, run_up, back, front, heavy)
+
+
+# --- the legs -----------------------------------------------------------------------------------------------------------
+
+def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
+    """The knee's signed angle at every look, (T,) degrees, in the running plane through that foot."""
+    lane = seen.lane.through(step.ground_m, 0.0) if step else seen.lane
+    out = HIP_OUT_M if side == "left" else -HIP_OUT_M
+    t = seen.track
+    return signed_deg(lane.flat(t[f"{side}_hip"], out), lane.flat(t[f"{side}_knee"]), lane.flat(t[f"{side}_ankle"]))
+
+
+def _at_contact(seen: Seen, angle: np.ndarray, on: Value) -> Value:
+    """The angle at a contact, from the looks just after it."""
+    u = seen.track.t_s - on.value
+    near = (u > -KNEE_BEFORE_S) & (u < KNEE_AFTER_S) & np.isfinite(angle)
+    if near.sum() < 2:
+        return Value.missing("leg not seen at the landing")
+    degree = 2 if near.sum() >= 5 else 1
+    powers = np.vander(u[near], degree + 1, increasing=True)
+    weight = np.ones(near.sum())
+    for _ in range(8):                                    # a slip counts for as much as a small error, no more
+        c = np.linalg.lstsq(powers * weight[:, None], angle[near] * weight, rcond=None)[0]
+        off = np.abs(angle[near] - powers @ c)
+        weight = 1 / np.sqrt(np.maximum(1, off / 2.0))
+    spread = max(KNEE_NOISE_DEG, float(np.sqrt((off**2).sum() / max(len(off) - degree - 1, 1))))
+    scaled = powers * weight[:, None]
+    noise = spread * np.sqrt(np.linalg.pinv(scaled.T @ scaled)[0, 0])
+    return Value(float(c[0]), float(np.sqrt(noise**2 + (c[1] * on.sd)**2 + _leg_sd(seen) ** 2)))
+
+
+def _leg_sd(seen: Seen, across_sd_m: float = HIP_OUT_SD_M) -> float:
+    """What is the same for every look of a ball: the model's joints, and joints out of the plane when seen from an angle."""
+    body = np.hypot(KNEE_BODY_SD_DEG, 0.0 if seen.heavy else LIGHT_EXTRA_DEG)
+    if not seen.lane.metric:
+        return float(np.hypot(body, 4.0))                 # the camera may stand up to 30 degrees off side-on: 0.6 to 4.3 (rendered)
+    tilt = np.tan(np.radians(seen.lane.camera.off_side_on_deg()))
+    return float(np.hypot(body, np.degrees(across_sd_m * tilt / THIGH_M)))
+
+
+def _smallest(seen: Seen, angle: np.ndarray, first_s: float, last_s: float) -> Value:
+    inside = (seen.track.t_s >= first_s) & (seen.track.t_s <= last_s)
+    if np.isfinite(angle[inside]).sum() < 2:
+        return Value.missing("leg not seen between landing and release")
+    smooth, _ = local_line(seen.track.t_s, angle, seen.track.t_s[inside], max(0.018, 1.6 * seen.track.period_s()), 1)
+    return Value(float(np.nanmin(smooth)), float(np.hypot(LATE_KNEE_SD_DEG, _leg_sd(seen))))
+
+
+def _at(seen: Seen, angle: np.ndarray, when: Value, extra_sd: float, degree: int = 1) -> Value:
+    """A smooth angle at a moment."""
+    value, slope = local_line(seen.track.t_s, angle, np.array([when.value]), max(0.02, 2.1 * seen.track.period_s()), degree)
+    if not np.isfinite(value[0]):
+        return Value.missing("not seen at that moment")
+    return Value(float(value[0]), float(np.sqrt((slope[0] * when.sd) ** 2 + extra_sd**2)))
+
+
+def front_knee_ffc_deg(seen: Seen) -> Value:
+    if not seen.phases.ffc:
+        return seen.phases.ffc
+    return _at_contact(seen, knee_deg(seen, seen.phases.front, seen.front), seen.phases.ffc)
+
+
+def front_knee_min_deg(seen: Seen) -> Value:
+    if not (seen.phases.ffc and seen.phases.br):
+        return seen.phases.br if seen.phases.ffc else seen.phases.ffc
+    return _smallest(seen, knee_deg(seen, seen.phases.front, seen.front), seen.phases.ffc.value, seen.phases.br.value)
+
+
+def front_knee_br_deg(seen: Seen) -> Value:
+    if not seen.phases.br:
+        return seen.phases.br
+    return _at(seen, knee_deg(seen, seen.phases.front, seen.front), seen.phases.br, float(np.hypot(LATE_KNEE_SD_DEG, _leg_sd(seen))))
+
+
+def back_knee_bfc_deg(seen: Seen) -> Value:
+    if not seen.phases.bfc:
+        return seen.phases.bfc
+    return _doubted(seen, _at_contact(seen, knee_deg(seen, seen.phases.back, seen.back), seen.phases.bfc))
+
+
+def back_knee_min_deg(seen: Seen) -> Value:
+    if not (seen.phases.bfc and seen.phases.ffc):
+        return seen.phases.ffc if seen.phases.bfc else seen.phases.bfc
+    angle = knee_deg(seen, seen.phases.back, seen.back)
+    return _doubted(seen, _smallest(seen, angle, seen.phases.bfc.value, seen.phases.ffc.value - 0.02))
+
+
+def _doubted(seen: Seen, knee: Value) -> Value:
+    """The back leg is turned side-on and often the far one: its knee leaves the running plane, which an angled camera sees."""
+    return Value(knee.value, float(np.sqrt(BACK_KNEE_SD_DEG**2 + _leg_sd(seen, BACK_KNEE_OUT_SD_M) ** 2))) if knee else knee
+
+
+def front_leg_action(ffc: Value, smallest: Value, br: Value) -> str | None:
+    """Portus et al. 2004: `flexes` at least 10 degrees from contact to the smallest, `extends` at least 10 from there to release."""
+    if not (ffc and smallest and br):
+        return None
+    flexes, extends = ffc.value - smallest.value >= ACTION_DEG, br.value - smallest.value >= ACTION_DEG
+    return {(True, False): "flexor", (True, True): "flexor_extender", (False, True): "extender", (False, False): "constant_brace"}[flexes, extends]
+
+
+# --- the way over the ground --------------------------------------------------------------------------------------------
+
+def approach_deg(seen: Seen) -> Value:
+    if not seen.lane.metric:
+        return Value.missing(NO_MARKS)
+    if seen.back is None:
+        return Value.missing("back foot contact not seen")
+    if not seen.run_up or seen.phases.bfc.value - seen.run_up[0].on_s < 0.4:
+        return Value.missing("less than 0.4 s of the run-up in the picture")
+    return Value(*foot_steps.line_deg([*seen.run_up, seen.back]))
+
+
+def turn_deg(seen: Seen) -> Value:
+    if not seen.lane.metric:
+        return Value.missing(NO_MARKS)
+    approach = approach_deg(seen)
+    if not approach:
+        return approach
+    if seen.front is None:
+        return Value.missing("front foot not seen on the ground")
+    stride = np.linalg.norm(seen.front.ankle_m - seen.back.ankle_m)
+    across = np.degrees(np.hypot(foot_steps.PLACE_SD_M, foot_steps.PLACE_SD_M) / max(stride, 0.3))
+    value = foot_steps.direction_deg(seen.back.ankle_m, seen.front.ankle_m) - approach.value
+    return Value((value + 180) % 360 - 180, float(np.hypot(approach.sd, across)))
+
+
+def stride_length_m(seen: Seen) -> Value:
+    if not seen.lane.metric:
+        return Value.missing(NO_MARKS)
+    if seen.back is None or seen.front is None:
+        return Value.missing("a foot was not seen on the ground")
+    d = seen.front.ankle_m - seen.back.ankle_m
+    length = float(np.linalg.norm(d))
+    return Value(length, float(np.hypot(0.02, 0.012 * length)))
+
+
+def front_foot_offset_m(seen: Seen) -> Value:
+    if not seen.lane.metric:
+        return Value.missing(NO_MARKS)
+    if seen.back is None or seen.front is None:
+        return Value.missing("a foot was not seen on the ground")
+    return Value(float(seen.front.ankle_m[1] - seen.back.ankle_m[1]), float(np.sqrt(2) * foot_steps.PLACE_SD_M))
+
+
+def _hip_lane(seen: Seen) -> Lane:
+    """The running plane through the hips: the lane moved to where the hips are over the back foot."""
+    if seen.back is None:
+        return seen.lane
+    return seen.lane.through(seen.back.ground_m + [0.0, seen.back.hips_left_m], 0.0)
+
+
+def _hip_speed(seen: Seen, first_s: float, last_s: float) -> tuple[float, float]:
+    """Forward speed of the mid-hip as the slope of a line, m/s, and its noise; NaN when seen too little."""
+    part = seen.track.between(first_s, last_s)
+    x = _hip_lane(seen).flat(part.middle("hip"))[:, 0]
+    ok = np.isfinite(x)
+    if ok.sum() < 4 or np.ptp(part.t_s[ok]) < 0.5 * (last_s - first_s):
+        return float("nan"), float("nan")
+    t = part.t_s[ok] - part.t_s[ok].mean()
+    slope = float((t * x[ok]).sum() / (t * t).sum())
+    return slope, float(0.012 / np.sqrt((t * t).sum()))
+
+
+def run_up_speed_m_s(seen: Seen) -> Value:
+    if not seen.lane.metric:
+        return Value.missing(NO_MARKS)
+    if not seen.phases.bfc:
+        return seen.phases.bfc
+    speed, noise = _hip_speed(seen, seen.phases.bfc.value - 0.15, seen.phases.bfc.value)
+    if not np.isfinite(speed):
+        return Value.missing("the hips were not seen before back foot contact")
+    approach = approach_deg(seen)
+    speed /= np.cos(np.radians(approach.value)) if approach else 1.0
+    return Value(speed, float(np.hypot(noise, 0.02 * speed)))
+
+
+def speed_kept(seen: Seen) -> Value:
+    before = run_up_speed_m_s(seen)
+    if not before:
+        return before
+    if not seen.phases.br:
+        return seen.phases.br
+    after, noise = _hip_speed(seen, seen.phases.br.value - 0.04, seen.phases.br.value + 0.04)
+    if not np.isfinite(after):
+        return Value.missing("the hips were not seen at release")
+    return Value(after / before.value, float(np.hypot(noise / before.value, 0.06)))
+
+
+def bound_height_m(seen: Seen) -> Value:
+    """Highest mid-hip between the last step's lift-off and back foot contact, above its mean in the stride before."""
+    if not seen.lane.metric:
+        return Value.missing(NO_MARKS)
+    if not seen.phases.bfc:
+        return seen.phases.bfc
+    last = [c for down in seen.phases.contacts.values() for c in down if c.on_s < seen.phases.bfc.value - 0.1 and np.isfinite(c.off_s)]
+    if not last:
+        return Value.missing("the step before the bound is not in the picture")
+    off = max(c.off_s for c in last)
+    up = _hip_lane(seen).flat(seen.track.middle("hip"))[:, 1]
+    t = seen.track.t_s
+    flight, before = (t >= off) & (t <= seen.phases.bfc.value), (t < off) & (t > off - 0.30)
+    if np.isfinite(up[flight]).sum() < 3 or np.isfinite(up[before]).sum() < 4:
+        return Value.missing("the bound is not in the picture")
+    return Value(float(np.nanpercentile(up[flight], 95) - np.nanmean(up[before])), 0.03)
+
+
+# --- trunk and arm ------------------------------------------------------------------------------------------------------
+
+def _trunk_deg(seen: Seen) -> np.ndarray:
+    d = seen.lane.flat(seen.track.middle("shoulder")) - seen.lane.flat(seen.track.middle("hip"))
+    return np.degrees(np.arctan2(d[:, 0], d[:, 1]))
+
+
+def trunk_lean_ffc_deg(seen: Seen) -> Value:
+    return _at(seen, _trunk_deg(seen), seen.phases.ffc, 4.0) if seen.phases.ffc else seen.phases.ffc
+
+
+def trunk_lean_br_deg(seen: Seen) -> Value:
+    return _at(seen, _trunk_deg(seen), seen.phases.br, 5.0) if seen.phases.br else seen.phases.br
+
+
+def arm_delay_deg(seen: Seen) -> Value:
+    """Bowling upper arm (shoulder to elbow) against the trunk line (hip to shoulder): 0 along the trunk upwards, + behind it."""
+    if not seen.phases.ffc:
+        return seen.phases.ffc
+    t = seen.track
+    d = seen.lane.flat(t[f"{seen.phases.arm}_elbow"]) - seen.lane.flat(t[f"{seen.phases.arm}_shoulder"])
+    arm = np.degrees(np.arctan2(d[:, 0], d[:, 1]))
+    behind = (_trunk_deg(seen) - arm) % 360.0
+    return _at(seen, behind, seen.phases.ffc, 9.0)
+
+
+# --- times --------------------------------------------------------------------------------------------------------------
+
+def _between(first: Value, last: Value) -> Value:
+    if not (first and last):
+        return first if not first else last
+    return Value(last.value - first.value, float(np.hypot(first.sd, last.sd)))
+
+
+MEASURES: dict[str, Callable[[Seen], Value]] = {
+    "bfc_s": lambda seen: seen.phases.bfc,
+    "ffc_s": lambda seen: seen.phases.ffc,
+    "br_s": lambda seen: seen.phases.br,
+    "bfc_to_ffc_s": lambda seen: _between(seen.phases.bfc, seen.phases.ffc),
+    "ffc_to_br_s": lambda seen: _between(seen.phases.ffc, seen.phases.br),
+    **{f.__name__: f for f in (
+        front_knee_ffc_deg, front_knee_min_deg, front_knee_br_deg, approach_deg, turn_deg, run_up_speed_m_s, speed_kept, bound_height_m,
+        back_knee_bfc_deg, back_knee_min_deg, stride_length_m, front_foot_offset_m, trunk_lean_ffc_deg, trunk_lean_br_deg, arm_delay_deg)},
+}

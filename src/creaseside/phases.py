@@ -1,0 +1,76 @@
+"""Phases: back foot contact, front foot contact and release of one ball, from its close track, to a fraction of a frame.
+
+What follows what is a table; a ball whose contacts do not follow it keeps those that do and says why the others are missing.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from creaseside import contacts
+from creaseside.ball import Value
+from creaseside.contacts import Contact
+from creaseside.finder import arm_angle_deg
+from creaseside.lane import Lane
+from creaseside.track import Track, local_line
+
+# What follows what, and how long after, seconds: published means are 0.17 to 0.25 and 0.08 to 0.13, taken wide (0.10-0.40, 0.05-0.20).
+BFC_TO_FFC_S = (0.08, 0.42)
+FFC_TO_BR_S = (0.03, 0.24)
+
+RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
+RELEASE_SD_S = 0.006     # what that spread is worth at 1000 deg/s, and the arm's own noise
+CONTACT_BIAS_SD_S = {"bfc": 0.0045, "ffc": 0.0025}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
+
+
+@dataclass(frozen=True, slots=True)
+class Phases:
+    """Times in s on the track's axis, each with its sd or a reason; the feet; every contact seen, by foot."""
+
+    arm: str
+    front: str
+    bfc: Value
+    ffc: Value
+    br: Value
+    contacts: dict[str, list[Contact]]
+
+    @property
+    def back(self) -> str:
+        return "left" if self.front == "right" else "right"
+
+
+def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float) -> Phases:
+    """The phases round a coarse release time."""
+    back = "left" if front == "right" else "right"
+    down = {side: contacts.of(track, lane, side, run_up_m_s) for side in ("left", "right")}
+    br = release(track, lane, arm, release_s)
+    centre = br.value if br else release_s
+    ffc = _latest(down[front], centre, FFC_TO_BR_S, "ffc", "front foot contact not seen")
+    bfc = _latest(down[back], ffc.value, BFC_TO_FFC_S, "bfc", "back foot contact not seen") if ffc \
+        else Value.missing("front foot contact not seen")
+    return Phases(arm, front, bfc, ffc, br, down)
+
+
+def _latest(down: list[Contact], before_s: float, window_s: tuple[float, float], name: str, why: str) -> Value:
+    fits = [c for c in down if window_s[0] <= before_s - c.on_s <= window_s[1]]
+    if not fits:
+        return Value.missing(why)
+    return Value(fits[-1].on_s, float(np.hypot(fits[-1].on_sd_s, CONTACT_BIAS_SD_S[name])))
+
+
+def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:
+    """When the bowling arm passes RELEASE_ARM_DEG, from a line through its angles while it is over the top."""
+    swing = track.between(near_s - 0.06, near_s + 0.07)
+    angle = arm_angle_deg(swing, lane, arm)
+    use = np.isfinite(angle) & (angle > -75) & (angle < 85)
+    if use.sum() < 2:
+        return Value.missing("bowling arm not seen over the top")
+    t, a = swing.t_s[use] - near_s, angle[use]
+    first, last = np.triu_indices(len(t), 1)
+    slope = float(np.median((a[last] - a[first]) / (t[last] - t[first])))      # the middle one of all pairs: slips do not count
+    base = float(np.median(a - slope * t))
+    if slope < 200:
+        return Value.missing("bowling arm not seen over the top")
+    gap = float(np.median(np.diff(swing.t_s))) if len(swing) > 1 else 0.033
+    return Value(float(near_s + (RELEASE_ARM_DEG - base) / slope), float(np.hypot(RELEASE_SD_S, gap / 5)))

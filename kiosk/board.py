@@ -19,6 +19,7 @@ from kiosk.scenes.view import Gate, Replay, View
 from kiosk.texts import Texts
 
 REST_NS = 5 * NS        # after a fault on the screen that is there when all else fails
+READ_S = 1.0            # a word is read in less (common practice, no source)
 CALM = ("up", "waiting")
 OVER = 6                # balls whose marks stay on the screen
 
@@ -89,12 +90,18 @@ class Board:
             return None
         begun = None
         if due:
-            self._last = self._next.pop(0)
+            self._last = self._readable(self._next.pop(0), now_ns)
             if self._guarded(lambda: self.stage.show(self._last.scene, self._last.view, now_ns), now_ns):
                 begun = self._last.show
         self._base = dataclasses.replace(self._base, banner=banner, messages=messages)
         self._guarded(lambda: self._draw(now_ns, banner, messages), now_ns)
         return begun
+
+    def _readable(self, ball: _Next, now_ns: int) -> _Next:
+        """A verdict that comes late still stands as long as one in time before the replay takes its place."""
+        wait_ns = round(max(self._feedback.replay_delay_s - self._feedback.cue_delay_s, READ_S) * NS)
+        replay = dataclasses.replace(ball.view.replay, from_ns=max(ball.view.replay.from_ns, now_ns + wait_ns))
+        return dataclasses.replace(ball, view=dataclasses.replace(ball.view, replay=replay))
 
     def _draw(self, now_ns: int, banner: tuple[str, ...], messages: tuple[str, ...]) -> None:
         view = self.stage.view

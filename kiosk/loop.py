@@ -119,7 +119,8 @@ class Loop:
     # Eyes
 
     def _look_live(self, newest: Stamp | None, now_ns: int) -> None:
-        if newest is None or newest.frame == self._live_frame or now_ns < self._live_due_ns:
+        seen = newest is None or newest.frame == self._live_frame
+        if seen or self._finished or now_ns < self._live_due_ns:
             return
         if self.parts.watcher.live(newest):
             step_ns = LIVE_BESIDE_NS if self._looks or +self._out else LIVE_NS

@@ -13,7 +13,8 @@ from creaseside.lane import Lane
 from creaseside.track import Track, local_line
 
 SPEED_HALF_S = 0.0135    # speed from looks this near: short, since landing takes 20 ms; never fewer than one either side
-DOWN_SHARE = 0.22        # of the run-up speed; the usual rule for an ankle is 0.20 to 0.25 (facts derived, no published value for bowling)
+DOWN_SHARE = 0.22        # of the run-up speed: the usual rule for an ankle, 0.20 to 0.25, common practice for running;
+DOWN_SHARE_PER_S = 6.0   # and more of it the farther the looks are apart: a stop between two of them is smeared to half the speed
 LIFT_SHARE = 0.45        # a planted foot rolls: it is up again only when its slower end really travels
 SHORTEST_S = 0.045       # a sprinter's contact lasts 90 ms and more; half of that is no contact
 GAP_S = 0.030            # a still foot that twitches for less than this did not leave the ground
@@ -44,7 +45,8 @@ def of(track: Track, lane: Lane, side: str, run_up_m_s: float) -> list[Contact]:
     if len(track) < 3:
         return []
     speed = foot_speed(track, lane, side)
-    down = np.nan_to_num(speed, nan=np.inf) < DOWN_SHARE * run_up_m_s
+    limit = np.minimum(DOWN_SHARE + DOWN_SHARE_PER_S * track.gap_s(), LIFT_SHARE) * run_up_m_s
+    down = np.nan_to_num(speed, nan=np.inf) < limit
     t = track.t_s
     runs = [[r[0], r[-1]] for r in np.split(np.arange(len(t)), np.flatnonzero(np.diff(down)) + 1) if len(r) and down[r[0]]]
     joined: list[list[int]] = []
@@ -58,7 +60,7 @@ def of(track: Track, lane: Lane, side: str, run_up_m_s: float) -> list[Contact]:
     contacts = []
     for first, last in joined:
         if t[last] - t[first] + track.period_s() >= SHORTEST_S and first > 0:
-            on, sd = _edge(t, speed, first, DOWN_SHARE * run_up_m_s)
+            on, sd = _edge(t, speed, first, limit[first])
             contacts.append(Contact(side, on, sd, float(t[last]) if last + 1 < len(t) else float("nan")))
     return contacts
 

@@ -33,10 +33,10 @@ from creaseside.track import Track
 REMEMBER_S = 3.5         # a run-up in the picture, the delivery, and time to notice it
 NOTICE_S = 0.13          # the arm has passed, the front foot has been seen to stand
 APART_S = 2.0            # nobody bowls two balls in this time
-RUN_UP_LOOK_S = 0.95     # how far before front foot contact the run-up is looked at again: back foot contact and three steps
+RUN_UP_LOOK_S = 1.06     # how far before front foot contact the run-up is looked at again: back foot contact and two steps before it
 LANDING_LOOK_S = 0.09    # either side of the landing and release every frame counts
-RUN_STEP_S = 1 / 62      # the run-up is slow beside the landing: one look in 16 ms will do
-LANDING_STEP_S = 1 / 125
+RUN_STEP_S = 1 / 45      # the run-up is slow beside the landing: a look in 25 ms finds its steps as well as one in 16 (measured), in half the time
+LANDING_STEP_S = 1 / 140
 ROOM = 0.22              # of the body's height, left round the bowler in a close look's box
 PIECE_S = 0.32           # a box holds the bowler this long, however fast they run
 RAN_M_S = 3.0            # hips this fast in the delivery stride had a run-up; slower ones are asked for it

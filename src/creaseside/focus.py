@@ -1,7 +1,8 @@
 """Focus: the one thing that a session works on: a measure, the gate that the coach set for it, and the cue in words.
 
-A ball is judged with its error: inside the gate, outside it, or too close to a post to say. This room also says what may be
-worked on at which age, and makes a gate round a player's own baseline. It sets no gate by itself and rewards nothing.
+A ball is judged with its error: inside the gate, outside it, or too close to a post to say. This room also says what
+may be worked on at which age, and makes a gate round a player's own baseline. It sets no gate by itself and rewards
+nothing.
 """
 from __future__ import annotations
 
@@ -15,21 +16,22 @@ import numpy as np
 from creaseside.ball import BY_NAME, Value
 
 SURE_SD = 2.0   # the bar that the screen draws: about 95 of 100 times the true value lies in it (normal error)
-FEWEST_BALLS = 5             # for a spread of one's own; a spread from 5 balls is known to about a third (ours)
-OFF_CENTRE = 0.1             # how far the middle of an own band may be off the player's mean, of its width: typing whole degrees
+FEWEST_BALLS = 4   # for a spread of one's own: from 4 balls it is known to about 40 % (1 over the root of 2 (n - 1))
+OFF_CENTRE = 0.1   # of its width: how far the middle of an own band may be off the player's mean, to type whole degrees
 
-# What a coach may choose, in the order of the list: alignment and stability first, momentum last (common practice, no source).
-# The bare moments (bfc_s, ffc_s, br_s) are no technique.
+# What a coach may choose, in the order of the list: alignment and stability first, momentum last (common practice,
+# no source). The bare moments (bfc_s, ffc_s, br_s) are no technique.
 MEASURES = ("approach_deg", "turn_deg", "front_foot_offset_m", "front_knee_ffc_deg", "front_knee_min_deg",
             "front_knee_br_deg", "back_knee_bfc_deg", "back_knee_min_deg", "trunk_lean_ffc_deg", "trunk_lean_br_deg",
             "stride_length_m", "bound_height_m", "arm_delay_deg", "bfc_to_ffc_s", "ffc_to_br_s", "run_up_speed_m_s",
             "speed_kept")
 
-# Half a gate to start from where the coach names none: knee 8 to 10 deg, heading 5 deg (derived from bandwidth studies, for
-# example Cruz et al. 2018); front foot within 10 cm (common practice, no source). Elsewhere only the player's own spread.
+# Half a gate to start from where the coach names none: knee 8 to 10 deg, heading 5 deg (derived from bandwidth
+# studies, for example Cruz et al. 2018); front foot within 10 cm (common practice, no source). Elsewhere only the
+# player's own spread.
 TOLERANCE: Mapping[str, float] = MappingProxyType({
-    "front_knee_ffc_deg": 8.0, "front_knee_min_deg": 8.0, "front_knee_br_deg": 8.0, "approach_deg": 5.0, "turn_deg": 5.0,
-    "front_foot_offset_m": 0.10})
+    "front_knee_ffc_deg": 8.0, "front_knee_min_deg": 8.0, "front_knee_br_deg": 8.0, "approach_deg": 5.0,
+    "turn_deg": 5.0, "front_foot_offset_m": 0.10})
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,7 @@ class Focus:
 
 
 def judge(focus: Focus, value: Value) -> str:
-    """`hit` when the whole bar of ±2 sd is inside the gate, `miss` when all of it is outside on one side, else `unsure`.
+    """`hit` when the whole bar of ±2 sd is inside the gate, `miss` when all of it is outside on one side, or `unsure`.
 
     Not measured, with no known sd, or with no gate set is `unsure`. A post itself is inside.
     """
@@ -110,13 +112,13 @@ class Band:
 def own_band(baseline: Iterable[Value], tolerance: float = 0.0) -> Band:
     """Mean of the baseline balls ± the greater of the coach's tolerance and one sd from ball to ball (n - 1).
 
-    The sd is as it was measured, so it holds the measuring error too and the band is rather wide than narrow. A bowler's
-    spread settles from about 12 balls on (derived; no value for bowling is published).
+    The sd is as it was measured, so it holds the measuring error too and the band is rather wide than narrow. A
+    bowler's spread settles from about 12 balls on (derived; no value for bowling is published).
     """
     seen = np.array([v.value for v in baseline if v])
     if len(seen) < FEWEST_BALLS:
         return Band(balls=len(seen), reason=f"asked {FEWEST_BALLS} measured balls for an own band, found {len(seen)}; "
-                                            "bowl more of the baseline")
+                                            "add more within the day's limit")
     sd = float(seen.std(ddof=1))
     half = max(tolerance, sd)
     if half == 0.0:
@@ -127,9 +129,10 @@ def own_band(baseline: Iterable[Value], tolerance: float = 0.0) -> Band:
 def allowed_for(age: int | None) -> Mapping[str, str]:
     """What may be worked on at that age, in the order of the list: measure -> `free`, `band` or `own_band`.
 
-    `free`: any gate. `own_band`: two posts, and the player's own mean in the middle. `band`: the same, but two posts will do
-    while there is no baseline yet. Age in whole years; None, not known for sure, counts as under 18. Under 18 nobody is
-    asked for a straighter leg or for more pace: a straighter knee goes with more load on the lower back (Crewe et al. 2013).
+    `free`: any gate. `own_band`: two posts, and the player's own mean in the middle. `band`: the same, but two posts
+    will do while there is no baseline yet. Age in whole years; None, not known for sure, counts as under 18. Under 18
+    nobody is asked for a straighter leg or for more pace: a straighter knee goes with more load on the lower back
+    (Crewe et al. 2013).
     """
     rules = {"front_knee": "own_band", "back_knee": "band", "run_up_speed": "band", "speed_kept": "band"}
     young = age is None or age < 18

@@ -26,10 +26,11 @@ HIP_OUT_M, HIP_OUT_SD_M = 0.045, 0.025
 KNEE_BEFORE_S, KNEE_AFTER_S = 0.009, 0.050   # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
 KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250 px figure (measured on rendered bowlers: 1.2 to 2)
 LATE_KNEE_SD_DEG = 5.0                       # from landing to release the model reads the knee 2 to 7 degrees too bent (rendered; published: 5)
-KNEE_BODY_SD_DEG = 1.6                       # how far the model's joints stray from the body's for a whole ball (rendered, one definition of the joints)
+KNEE_BODY_SD_DEG = 3.0                       # how far the model's joints stray from the body's for a whole ball: 0 to -6, by side and angle of the camera (rendered)
 BACK_KNEE_SD_DEG, BACK_KNEE_OUT_SD_M = 6.0, 0.12   # the far, turned leg: -10 to +9 degrees side-on (rendered); its knee up to 25 cm off the plane
 THIGH_M = 0.42                               # an adult's; a junior's is a sixth shorter
 LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
+ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
 ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
 
 
@@ -69,8 +70,16 @@ def see(track: Track, lane: Lane, phases: Phases, heavy: bool) -> Seen:
     run_up = []
     if phases.bfc:
         before = sorted((c for down in phases.contacts.values() for c in down if c.on_s < phases.bfc.value - 0.1), key=lambda c: c.on_s)
-        run_up = [s for c in before[-2:] if (s := foot_steps.of(track, lane, c)) is not None]
+        run_up = [s for c in before[-2:] if (s := foot_steps.of(track, lane, c)) is not None and _same_lane(s, back)]
     return Seen(track, lane, phases, run_up, back, front, heavy)
+
+
+def _same_lane(step: Step, back: Step | None) -> bool:
+    """Whether one bowler can have put down both feet: nobody runs at more than 30 degrees across; a stranger behind the lane does."""
+    if back is None:
+        return False
+    d = np.abs(back.ground_m - step.ground_m)
+    return bool(d[1] < 0.3 + ACROSS * d[0])
 
 
 # --- the legs -----------------------------------------------------------------------------------------------------------

@@ -1,8 +1,8 @@
 """Plan: a session as blocks of balls, and when a player is given feedback in them.
 
-Blocks: `warm_up` (counted, nothing given), `baseline` (nothing given), `focus` (feedback by the schedule), `no_feedback`
-(nothing given: what stays is measured here) and `free` (no end, the schedule goes on). This room counts no workload and
-shows nothing; limits go before any plan.
+Blocks: `warm_up` (counted, nothing given), `baseline` (nothing given), `focus` (feedback by the schedule),
+`no_feedback` (nothing given: what stays is measured here) and `free` (no end, the schedule goes on). This room counts
+no workload and shows nothing; limits go before any plan.
 """
 from __future__ import annotations
 
@@ -50,9 +50,7 @@ class Plan:
     blocks: tuple[Block, ...]
 
     def __post_init__(self) -> None:
-        faults = [fault for i, block in enumerate(self.blocks, 1) for fault in _block_faults(block, i == len(self.blocks))]
-        if not self.blocks:
-            faults.append("asked a block or more, found none")
+        faults = _faults(self.blocks)
         if faults:
             raise Faults(faults)
 
@@ -96,10 +94,8 @@ def read(text: str) -> Plan:
             faults.append(f"{part}: asked a kind and a number of balls, as in focus 12")
         else:
             blocks.append(Block(kind, int(balls or 0)))
-    for i, block in enumerate(blocks, 1):
-        faults += _block_faults(block, i == len(blocks))
-    if not blocks and not faults:
-        faults.append("asked a block or more, as in warm_up 6, focus 12; found none")
+    if blocks or not faults:
+        faults += _faults(blocks)
     if faults:
         raise Faults(faults)
     return Plan(tuple(blocks))
@@ -108,10 +104,10 @@ def read(text: str) -> Plan:
 def usual(age: int | None) -> Plan:
     """The plan to start from: 30 balls from 16 on, 24 from 13 on, 18 for the younger (common practice, no source).
 
-    Six to warm up, six for the baseline, 12 to 18 on the focus, six alone is the usual order (common practice, no source);
-    the younger have fewer of each. Age in whole years; None, not known for sure, gets the shortest.
+    Six to warm up, six for the baseline, 12 to 18 on the focus, six alone is the usual order (common practice, no
+    source); the younger have fewer of each. Age in whole years; None, not known for sure, gets the shortest.
     """
-    lengths = (4, 4, 6, 4) if age is None or age < 13 else (6, 6, 6, 6) if age < 16 else (6, 6, 12, 6)
+    lengths = (4, 5, 5, 4) if age is None or age < 13 else (6, 6, 6, 6) if age < 16 else (6, 6, 12, 6)
     return Plan(tuple(map(Block, KINDS, lengths)))
 
 
@@ -138,7 +134,7 @@ class FeedbackSchedule:
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """`word`: why, for the log; `none` where the ball passes in silence. `over`: the last over as one, not this ball alone."""
+    """`word`: why, for the log; `none` where the ball passes in silence. `over`: the last over as one."""
 
     word: str
 
@@ -157,10 +153,10 @@ def feedback(schedule: FeedbackSchedule, spot: Spot, verdict: str | None = None,
              asked: bool = False) -> Given:
     """Whether the player is given feedback on this ball, and why.
 
-    verdict: of this ball, None where nothing was judged. before: the verdicts of the block's earlier balls, oldest first.
-    asked: the player asks for it, which is always granted where the block has feedback at all (self-chosen feedback is no
-    worse, and video on request helped: Aiken et al. 2012). The word: `none`, `every`, `outside`, `back in`, `fading`,
-    `over` or `on request`.
+    verdict: of this ball, None where nothing was judged. before: the verdicts of the block's earlier balls, oldest
+    first. asked: the player asks for it, which is always granted where the block has feedback at all (self-chosen
+    feedback is no worse, and video on request helped: Aiken et al. 2012). The word: `none`, `every`, `outside`, `back
+    in`, `fading`, `over` or `on request`.
     """
     if spot.kind not in GIVEN_IN:
         return NOTHING
@@ -201,13 +197,15 @@ def _on_request(schedule: FeedbackSchedule, ball: int, verdict: str | None, befo
     return NOTHING
 
 
-def _block_faults(block: Block, last: bool) -> list[str]:
-    faults = []
-    if block.kind not in KINDS:
-        near = difflib.get_close_matches(block.kind, KINDS, 1)
-        faults.append(f"{block.kind}: no such block" + (f", did you mean {near[0]}?" if near else f"; one of {', '.join(KINDS)}"))
-    if not 0 <= block.balls <= LONGEST:
-        faults.append(f"{block.kind}: asked {LONGEST} balls at most, found {block.balls}")
-    elif block.balls == 0 and not (last and block.kind == "free"):
-        faults.append(f"{block.kind}: only a free block at the end may have no end; say how many balls")
+def _faults(blocks: Sequence[Block]) -> list[str]:
+    faults = [] if blocks else ["asked a block or more, as in warm_up 6, focus 12; found none"]
+    for i, block in enumerate(blocks, 1):
+        if block.kind not in KINDS:
+            near = difflib.get_close_matches(block.kind, KINDS, 1)
+            hint = f", did you mean {near[0]}?" if near else f"; one of {', '.join(KINDS)}"
+            faults.append(f"{block.kind}: no such block{hint}")
+        if not 0 <= block.balls <= LONGEST:
+            faults.append(f"{block.kind}: asked {LONGEST} balls at most, found {block.balls}")
+        elif block.balls == 0 and not (i == len(blocks) and block.kind == "free"):
+            faults.append(f"{block.kind}: only a free block at the end may have no end; say how many balls")
     return faults

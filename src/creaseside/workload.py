@@ -1,7 +1,7 @@
 """Workload: balls and bowling days of one player against a dated, editable table of guidance by age.
 
-It counts every ball, warm-up and all, and says which limit is near or reached. It knows no clock and no disk, gives no risk,
-and never says that a number of balls is harmless: below a limit is `ok` by that table and nothing more.
+It counts every ball, warm-up and all, and says which limit is near or reached. It knows no clock and no disk, gives
+no risk, and never says that a number of balls is harmless: below a limit is `ok` by that table and nothing more.
 """
 from __future__ import annotations
 
@@ -9,12 +9,14 @@ import difflib
 import math
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from types import MappingProxyType
 from typing import Any, Iterable, Mapping
 
 from creaseside.settings import Faults
 
-LIMITS: Mapping[str, str] = {"spell_balls": "balls this spell", "day_balls": "balls today", "week_balls": "balls in 7 days",
-                             "days_in_7": "bowling days in 7", "days_in_row": "bowling days in a row"}
+LIMITS: Mapping[str, str] = MappingProxyType({
+    "spell_balls": "balls this spell", "day_balls": "balls today", "week_balls": "balls in 7 days",
+    "days_in_7": "bowling days in 7", "days_in_row": "bowling days in a row"})
 STATES = ("no_guidance", "ok", "near", "at_limit")
 GROWN = 19      # an adult by age group alone: past every board's junior rows
 
@@ -103,8 +105,8 @@ class Load:
 def load(bowled: Iterable[Bowled], now: datetime, age: int | None, table: Table) -> Load:
     """What a player of that age has bowled by `now`, local time, against the table.
 
-    A limit of balls is reached when it is used up. A limit of days is reached when bowling today is, or would be, one day
-    too many. What seems to be later than now (a clock was set back) counts as today's.
+    A limit of balls is reached when it is used up. A limit of days is reached when bowling today is, or would be, one
+    day too many. What seems to be later than now (a clock was set back) counts as today's.
     """
     now = now.replace(tzinfo=None)
     entries = sorted((min(b.when.replace(tzinfo=None), now), b.balls) for b in bowled if b.balls > 0)
@@ -159,7 +161,7 @@ def youngest_age(birth_year: int | None, age_group: str | None, on: date) -> int
 
 
 def table_from(given: Mapping[str, Any]) -> Table:
-    """The table that `use` names, from the mapping of workload.toml; Faults names all that is wrong in the whole file."""
+    """The table that `use` names, from the mapping of workload.toml; Faults names all that is wrong in the file."""
     faults: list[str] = []
     keys = {"dated": date, "use": str, "unknown_age": int, "gap_min": float, "near_share": float, "guidance": list}
     top = _typed("", given, keys, faults)
@@ -223,7 +225,8 @@ def _typed(where: str, given: Any, kinds: Mapping[str, type], faults: list[str],
     return good
 
 
-_NAMES = {date: "a date such as 2026-11-25", str: "words", int: "a whole number", float: "a number", list: "a list of tables"}
+_NAMES = {date: "a date such as 2026-11-25", str: "words", int: "a whole number", float: "a number",
+          list: "a list of tables"}
 
 
 def _near(key: str, known: Iterable[str]) -> str:

@@ -1,4 +1,4 @@
-"""Focus: a ball is a hit or a miss only when its whole bar says so; under 18 no gate asks for a straighter leg or more pace."""
+"""Focus: a ball is a hit or a miss only when its whole bar says so; under 18 no gate asks for a straighter leg."""
 from __future__ import annotations
 
 import math
@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from creaseside.ball import BY_NAME, Value
-from creaseside.focus import FEWEST_BALLS, MEASURES, SURE_SD, TOLERANCE, Focus, allowed_for, judge, own_band, refusal, side
+from creaseside.focus import (FEWEST_BALLS, MEASURES, SURE_SD, TOLERANCE, Focus, allowed_for, judge, own_band, refusal,
+                              side)
 
 KNEE = "front_knee_ffc_deg"
 numbers = st.floats(-1e3, 1e3)
@@ -72,7 +73,8 @@ def test_the_list_starts_with_alignment_then_stability_and_ends_with_momentum():
     assert set(TOLERANCE) <= set(MEASURES)
 
 
-@given(st.lists(st.floats(100, 200), min_size=FEWEST_BALLS, max_size=30).filter(lambda v: len(set(v)) > 1), st.floats(0, 20))
+@given(st.lists(st.floats(100, 200), min_size=FEWEST_BALLS, max_size=30).filter(lambda v: len(set(v)) > 1),
+       st.floats(0, 20))
 def test_own_band_is_the_mean_and_the_greater_of_tolerance_and_spread(values, tolerance):
     band = own_band([*(Value(v, 2.0) for v in values), Value.missing("hidden")], tolerance)
     assert band and band.balls == len(values)

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from creaseside.plan import (GIVEN_IN, KINDS, LONGEST, SCHEDULES, Block, FeedbackSchedule, Plan, Spot, feedback, read, usual)
+from creaseside.plan import (GIVEN_IN, KINDS, LONGEST, SCHEDULES, Block, FeedbackSchedule, Plan, Spot, feedback, read,
+                             usual)
 from creaseside.settings import Faults
 
 ended = st.builds(Block, st.sampled_from(KINDS), st.integers(1, 12))
@@ -61,7 +62,8 @@ def test_a_plan_is_read_back_from_its_words(plan):
 
 def test_a_last_block_without_end():
     plan = read("warm_up 6, free")
-    assert plan.balls == 6 and plan.at(60).kind == "free" and plan.at(60).then is None and str(plan) == "warm_up 6, free"
+    assert plan.balls == 6 and str(plan) == "warm_up 6, free"
+    assert plan.at(60).kind == "free" and plan.at(60).then is None
 
 
 def test_all_faults_of_a_plan_are_named_at_once():
@@ -120,7 +122,7 @@ def test_childrens_feedback_fades_slowly_and_stays():
     slow, fast = words("fading", True, [None] * 48), words("fading", False, [None] * 48)
     assert slow[:12] == ["fading"] * 12
     assert all(slow[n:n + 3].count("fading") >= 2 for n in range(45))
-    assert all(a == "fading" for a, b in zip(slow[:12], fast) if b != "none") and slow.count("none") < fast.count("none")
+    assert slow.count("none") < fast.count("none")
 
 
 @given(ages)

@@ -15,8 +15,8 @@ from creaseside.workload import LIMITS, STATES, Bowled, Row, Table, load, table_
 TOML = Path(__file__).parents[2] / "config" / "workload.toml"
 SHIPPED = tomllib.loads(TOML.read_text())
 NOW = datetime(2027, 3, 10, 18, 0)
-TABLE = Table("t", "somebody's guidance", "", date(2026, 11, 25), (Row(13, 24, 30, 60, 3, 1), Row(19, 36, 60, None, 4, 2)),
-              12, 20, 0.8)
+ROWS = (Row(13, 24, 30, 60, 3, 1), Row(19, 36, 60, None, 4, 2))
+TABLE = Table("t", "somebody's guidance", "", date(2026, 11, 25), ROWS, 12, 20, 0.8)
 
 
 def ago(days: int = 0, minutes: float = 0, balls: int = 1) -> Bowled:
@@ -124,8 +124,8 @@ def test_a_spell_is_no_more_than_its_week_and_a_row_no_longer_than_its_days(bowl
     ("training", 10, 2, 4, 3), ("training", 12, 4, 4, 3), ("training", 14, 5, 5, 3), ("training", 16, 5, 6, 3),
     ("training", 18, 6, 7, 4)])
 def test_the_shipped_table_says_what_its_sources_say(use, age, spell_overs, day_overs, days_in_7):
-    """`match`: the ECB's fast bowling match directives of October 2009, overs a spell and a day up to 13, under 14 and 15,
-    under 16 to 19. `training`: Cricket Australia, community guidelines 2019/20 and older training guide. Overs of six."""
+    """`match`: the ECB's fast bowling match directives of October 2009: overs of six a spell and a day, up to 13, under
+    14 and 15, under 16 to 19. `training`: Cricket Australia, community guidelines 2019/20 and older training guide."""
     row = table_from(SHIPPED | {"use": use}).row(age)
     assert (row.spell_balls, row.day_balls, row.days_in_7) == (6 * spell_overs, 6 * day_overs, days_in_7)
 
@@ -142,8 +142,8 @@ def test_nowhere_is_a_number_of_balls_called_harmless():
     assert "safe" not in said.lower() and not any("safe" in s for s in STATES)
 
 
-@pytest.mark.parametrize("birth_year, group, age", [(2015, None, 11), (2015, "adult", 11), (None, "u13", 12), (None, "u9", 8),
-                                                    (None, "adult", 19), (None, None, None)])
+@pytest.mark.parametrize("birth_year, group, age", [(2015, None, 11), (2015, "adult", 11), (None, "u13", 12),
+                                                    (None, "u9", 8), (None, "adult", 19), (None, None, None)])
 def test_the_youngest_age_that_fits(birth_year, group, age):
     assert youngest_age(birth_year, group, date(2027, 1, 1)) == age
 
@@ -157,9 +157,11 @@ def test_all_faults_of_a_table_are_named_at_once():
     with pytest.raises(Faults) as said:
         table_from(broken)
     for words in ("dated: asked a date", "use: no guidance has the name 'trainng', did you mean 'training'?",
-                  "unknown_age: asked a whole number, found True", "gap_min: asked more than 0", "near_share", "year: no such key",
+                  "unknown_age: asked a whole number, found True", "gap_min: asked more than 0", "near_share",
+                  "year: no such key",
                   "guidance 1, row 1: asked spell_balls <=", "did you mean 'spell_balls'?", "row 3: spell_balls",
-                  "row 3: under: missing", "days_in_7: asked 1 to 7", "day_balls: asked a whole number", "row 5: asked a table",
+                  "row 3: under: missing", "days_in_7: asked 1 to 7", "day_balls: asked a whole number",
+                  "row 5: asked a table",
                   "guidance 2: source", "guidance 2: link: missing", "twice", "[15, 13]"):
         assert any(words in fault for fault in said.value.faults), words
 

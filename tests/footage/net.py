@@ -42,7 +42,8 @@ class Net:
         self._figure: tuple | None = None
         near_y = camera.away * max(camera.away * camera.C[1] + .6, -1.9) if near_net else None
         quads = [(q, self._textured(q)) for q in scenery.quads(np.random.default_rng(seed), camera.away, near_y)]
-        self._fixtures = self._buffered(scenery.fixtures(camera.away, stumps))
+        self._posts = self._buffered(scenery.posts(camera.away))
+        self._stumps = self._buffered(scenery.stumps()) if stumps else None
         self.empty, self._near = self._background(quads)
 
     @property
@@ -86,7 +87,7 @@ class Net:
         self._look((-x0, y1 - self.camera.H, self.camera.W, self.camera.H))
         self.ctx.clear(0, 0, 0, 0)
         self._figure[1].render()
-        self._fixtures[0].render()
+        self._draw_stumps()
         self._figure[0].render()
         self.ctx.copy_framebuffer(plain, sampled)
         return _read(plain, 4)[-h:, :w]
@@ -99,11 +100,12 @@ class Net:
         self._look((0, 0, *size))
         ctx.clear(.62, .70, .80, 1.0)
         self._draw(q for q in quads if not q[0].see_through)
+        self._posts[0].render()                # before the net, which would hide them even where it is see-through
+        self._draw_stumps()
         ctx.enable(moderngl.BLEND)
         ctx.blend_func = moderngl.SRC_ALPHA, moderngl.ONE_MINUS_SRC_ALPHA
         self._draw(q for q in quads if q[0].see_through and not q[0].near)
         ctx.disable(moderngl.BLEND)
-        self._fixtures[0].render()
         ctx.copy_framebuffer(plain, sampled)
         empty = _read(plain, 3).copy()
         near = [q for q in quads if q[0].near]
@@ -121,6 +123,10 @@ class Net:
         for _, (array, texture) in quads:
             texture.use(0)
             array.render()
+
+    def _draw_stumps(self) -> None:
+        if self._stumps is not None:
+            self._stumps[0].render()
 
     def _look(self, viewport: tuple[int, int, int, int]) -> None:
         matrix = self.camera.gl().T.astype("f4").tobytes()

@@ -48,20 +48,16 @@ def quads(rng: np.random.Generator, away: float, near_net_y_m: float | None) -> 
     return made if near_net_y_m is None else [*made, _side_net(near_net_y_m, near=True)]
 
 
-def fixtures(away: float, stumps: bool) -> Mesh:
-    """Stumps and bails, and the posts of the far net."""
-    rods = []
-    if stumps:
-        rods += [((0, y, 0), (0, y, .70), .018, WOOD) for y in STUMP_Y_M]
-        rods.append(((0, -.11, .715), (0, .11, .715), .010, WOOD))
+def stumps() -> Mesh:
+    """Stumps and bails."""
+    return _rods([*(((0, y, 0), (0, y, .70), .018, WOOD) for y in STUMP_Y_M), ((0, -.11, .715), (0, .11, .715), .010, WOOD)])
+
+
+def posts(away: float) -> Mesh:
+    """The posts and the rail of the far net."""
     y = (NET_Y_M + .05) * away
-    rods += [((x, y, 0), (x, y, NET_HEIGHT_M), .03, STEEL) for x in range(-12, 13, 3)]
-    rods.append(((-12, y, NET_HEIGHT_M), (12, y, NET_HEIGHT_M), .02, STEEL))
-    ball, faces = _sphere()
-    V = [_rod(np.array(p, float), np.array(q, float), r, ball) for p, q, r, _ in rods]
-    C = [np.tile(np.array(c) / 255.0, (len(ball), 1)) for *_, c in rods]
-    F = [faces + i * len(ball) for i in range(len(rods))]
-    return Mesh(np.concatenate(V), np.concatenate(F), np.concatenate(C))
+    return _rods([*(((x, y, 0), (x, y, NET_HEIGHT_M), .03, STEEL) for x in range(-12, 13, 3)),
+                  ((-12, y, NET_HEIGHT_M), (12, y, NET_HEIGHT_M), .02, STEEL)])
 
 
 def grain(rng: np.random.Generator, h: int, w: int, base: tuple, amplitude: float, octaves: tuple = OCTAVES) -> np.ndarray:
@@ -126,6 +122,15 @@ def _sphere(rings: int = 14, sectors: int = 20) -> tuple[np.ndarray, np.ndarray]
             a, b = i * sectors + j, i * sectors + (j + 1) % sectors
             F += [[a, b + sectors, b], [a, a + sectors, b + sectors]]
     return V, np.array(F)
+
+
+def _rods(rods: list[tuple]) -> Mesh:
+    """Each from a point to a point, metres, with a radius and a colour."""
+    ball, faces = _sphere()
+    V = [_rod(np.array(p, float), np.array(q, float), r, ball) for p, q, r, _ in rods]
+    C = [np.tile(np.array(c) / 255.0, (len(ball), 1)) for *_, c in rods]
+    F = [faces + i * len(ball) for i in range(len(rods))]
+    return Mesh(np.concatenate(V), np.concatenate(F), np.concatenate(C))
 
 
 def _rod(p: np.ndarray, q: np.ndarray, radius: float, ball: np.ndarray) -> np.ndarray:

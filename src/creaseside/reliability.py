@@ -1,0 +1,96 @@
+"""Reliability: how far two measurements of the same thing differ: typical error, ICC, SEM, MDC and limits of agreement.
+
+Tables are (subjects, trials) arrays: a row for each bowler, ball or clip, a column for each trial, rater or method.
+Rows with a NaN are left out. This room judges no bowler; ValueError where there is too little to compute from.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+Z95 = 1.959963984540054
+
+
+@dataclass(frozen=True, slots=True)
+class MeanSquares:
+    """Two-way analysis of variance, one value a cell: between subjects, within them, between trials, what is left."""
+
+    subjects: float
+    within: float
+    trials: float
+    error: float
+    n: int
+    k: int
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """`bias`: mean of first - second; `sd` of the differences; `low`..`high`: bias ± z sd; `n` pairs."""
+
+    bias: float
+    sd: float
+    low: float
+    high: float
+    n: int
+
+
+def whole(table: np.ndarray) -> np.ndarray:
+    """The rows without NaN, (n, k) with n and k of at least 2."""
+    table = np.asarray(table, float)
+    kept = table[np.isfinite(table).all(axis=1)] if table.ndim == 2 else table
+    if kept.ndim != 2 or min(kept.shape) < 2:
+        raise ValueError(f"asked 2 or more whole rows of 2 or more trials, found shape {kept.shape}; measure more")
+    return kept
+
+
+def mean_squares(table: np.ndarray) -> MeanSquares:
+    """Shrout & Fleiss 1979, table 1: BMS, WMS, JMS and EMS of an (n, k) table."""
+    x = whole(table)
+    n, k = x.shape
+    rows, columns, all_ = x.mean(1, keepdims=True), x.mean(0, keepdims=True), x.mean()
+    return MeanSquares(k * float(((rows - all_) ** 2).sum()) / (n - 1), float(((x - rows) ** 2).sum()) / (n * (k - 1)),
+                       n * float(((columns - all_) ** 2).sum()) / (k - 1),
+                       float(((x - rows - columns + all_) ** 2).sum()) / ((n - 1) * (k - 1)), n, k)
+
+
+def icc(table: np.ndarray) -> dict[str, float]:
+    """The six intraclass correlations of Shrout & Fleiss 1979, named (1,1) (2,1) (3,1) and (1,k) (2,k) (3,k).
+
+    (1,·): trials that have nothing in common from row to row; (2,·): agreement, a difference between trials counts;
+    (3,·): consistency, it does not. (·,k): of the mean of k trials. 0 to 1 where rows differ more than error alone
+    makes them; otherwise a number without meaning, and NaN where it would be 0 / 0.
+    """
+    m = mean_squares(table)
+    b, w, j, e, n, k = m.subjects, m.within, m.trials, m.error, m.n, m.k
+    fractions = {"(1,1)": (b - w, b + (k - 1) * w), "(2,1)": (b - e, b + (k - 1) * e + k * (j - e) / n),
+                 "(3,1)": (b - e, b + (k - 1) * e),
+                 "(1,k)": (b - w, b), "(2,k)": (b - e, b + (j - e) / n), "(3,k)": (b - e, b)}
+    return {name: over / under if under else float("nan") for name, (over, under) in fractions.items()}
+
+
+def typical_error(first: np.ndarray, second: np.ndarray) -> float:
+    """SD of the differences over root 2, same unit (Hopkins 2000): what one measurement is off, shifts apart."""
+    pairs = whole(np.column_stack([first, second]))
+    return float(np.std(pairs[:, 0] - pairs[:, 1], ddof=1) / np.sqrt(2))
+
+
+def sem(table: np.ndarray) -> float:
+    """Standard error of measurement, same unit: the root of the error mean square (Weir 2005)."""
+    return float(np.sqrt(mean_squares(table).error))
+
+
+def mdc95(sem_: float, balls: float = 1) -> float:
+    """Smallest change between two means of `balls` balls each that error alone passes once in 20 times (Weir 2005).
+
+    1.96 · √2 · SEM / √balls; the root holds for errors that differ from ball to ball, not for what they share.
+    """
+    return float(Z95 * np.sqrt(2 / balls) * sem_)
+
+
+def limits_of_agreement(first: np.ndarray, second: np.ndarray, z: float = Z95) -> Agreement:
+    """Bland & Altman 1986, first - second; their paper takes z = 2."""
+    pairs = whole(np.column_stack([first, second]))
+    d = pairs[:, 0] - pairs[:, 1]
+    bias, sd = float(d.mean()), float(d.std(ddof=1))
+    return Agreement(bias, sd, bias - z * sd, bias + z * sd, len(d))

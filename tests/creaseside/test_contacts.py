@@ -1,0 +1,50 @@
+"""Contacts: a foot's landing between two looks, at any frame rate, and no contact where no foot stood."""
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from creaseside import contacts, lane, track
+from tests.creaseside.film import EPOCH_S, Film, side_camera
+from tests.creaseside.puppet import bowler, goer
+
+# Seconds. Fitted to what one camera can do: a third of a frame, and what the speed's window smears.
+LIMIT_S = {25: 0.018, 30: 0.015, 50: 0.010, 60: 0.010, 120: 0.006, 240: 0.006}
+
+
+def found(film, side, speed=5.5, first=-1.0, last=0.25):
+    close = track.cleaned(track.of(film.poses(first, last)))
+    return contacts.of(close, lane.of(close, film.camera), side, speed)
+
+
+@pytest.mark.parametrize("fps", LIMIT_S)
+@pytest.mark.parametrize("landing", [(0.3, -2.0), (0.9, -1.6), (1.5, -1.2)])
+@pytest.mark.parametrize("view", ["right", "left"])
+def test_every_landing_is_timed_to_a_fraction_of_a_frame(fps, landing, view):
+    p = bowler(landing=landing)
+    film = Film(p, side_camera(view), fps=fps)
+    for side in ("left", "right"):
+        told = [d.on for d in p.downs if d.side == side and -0.93 < d.on < 0.05]
+        seen = [c for c in found(film, side) if c.on_s - EPOCH_S > -0.95]
+        assert len(seen) == len(told) >= 2
+        for c, on in zip(seen, told):
+            assert abs(c.on_s - EPOCH_S - on) <= min(LIMIT_S[fps], 2 * np.hypot(c.on_sd_s, 0.0045))
+            assert np.isnan(c.off_s) or c.off_s > c.on_s
+
+
+def test_a_foot_that_is_down_from_the_first_look_on_has_no_landing():
+    assert found(Film(goer(0.0), fps=60), "left", first=-1.0, last=1.0) == []
+
+
+def test_a_foot_that_was_not_seen_has_no_contact():
+    film = Film(bowler(), fps=120, hidden={n: (-2, 1) for n in ("left_heel", "left_toe")})
+    assert found(film, "left") == [] and found(film, "right")
+
+
+def test_heel_or_toe_alone_will_do():
+    film = Film(bowler(), fps=120, hidden={"left_heel": (-2, 1)})
+    assert min(abs(c.on_s - EPOCH_S) for c in found(film, "left")) < 0.008
+
+
+def test_fewer_than_three_looks_are_no_contact():
+    assert found(Film(bowler(), fps=60), "left", first=0.0, last=0.02) == []

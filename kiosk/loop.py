@@ -32,6 +32,8 @@ from kiosk.watcher import Watcher
 TURN_NS = NS // 100
 LIVE_NS = NS // 40              # a live look at most this often,
 LIVE_BESIDE_NS = NS // 10       # and this often while a ball is looked at again: its verdict is waited for
+LIVE_STEP_NS = NS // 20         # what the engine needs to see of somebody who bowls, at the least
+LIVE_BEHIND_NS = 4 * NS         # further behind, the reel might not hold the landing any more: begin anew
 LIVE_KEPT = 400                 # live looks that a ball's row may want, 10 s
 STILL_NS = 8 * NS               # nobody runs in for longer: somebody stands there, and the screen goes on
 
@@ -67,7 +69,8 @@ class Loop:
         self.parts, self._until_end = parts, until_end
         self._live: deque[Pose] = deque(maxlen=LIVE_KEPT)
         self._live_out = False
-        self._live_frame, self._live_due_ns = -1, 0
+        self._live_at: Stamp | None = None
+        self._live_due_ns = 0
         self._looks: list[Look] = []                                   # whose last frame is still to come
         self._out: Counter[int] = Counter()                            # frames that are being looked at, by ball
         self._closely: defaultdict[int, list[Pose]] = defaultdict(list)
@@ -119,14 +122,31 @@ class Loop:
     # Eyes
 
     def _look_live(self, newest: Stamp | None, now_ns: int) -> None:
-        seen = newest is None or newest.frame == self._live_frame
-        if seen or self._finished or now_ns < self._live_due_ns:
+        if self._live_out or self._finished or now_ns < self._live_due_ns:
             return
-        if self.parts.watcher.live(newest):
-            step_ns = LIVE_BESIDE_NS if self._looks or +self._out else LIVE_NS
-            self._live_due_ns = max(self._live_due_ns + step_ns, now_ns)
-            self._live_frame, self._live_out = newest.frame, True
+        stamp = self._next_live(newest)
+        if stamp is not None and self.parts.watcher.live(stamp):
+            behind = newest.t_ns - stamp.t_ns > LIVE_STEP_NS
+            self._live_due_ns = now_ns if behind else max(self._live_due_ns + self._live_pause_ns, now_ns)
+            self._live_at, self._live_out = stamp, True
             self.parts.health.count("live_looks")
+
+    def _next_live(self, newest: Stamp | None) -> Stamp | None:
+        """The newest frame, if it was not looked at. Where the looks fell behind while somebody is there, the next of the
+        frames that must not be left out: a ball on a busy machine is found late, not never."""
+        last = self._live_at
+        if newest is None or newest == last:
+            return None
+        if last is None or not self._live or self._live[-1].missing or newest.t_ns - last.t_ns > LIVE_BEHIND_NS:
+            return newest
+        step_ns = max(LIVE_STEP_NS, self._live_pause_ns)
+        skipped = self.parts.reel.stamps(last.t_ns + 1, newest.t_ns)
+        kept = next((k for k, stamp in enumerate(skipped) if stamp.t_ns > last.t_ns + step_ns), len(skipped)) - 1
+        return skipped[max(kept, 0)] if skipped else newest
+
+    @property
+    def _live_pause_ns(self) -> int:
+        return LIVE_BESIDE_NS if self._looks or +self._out else LIVE_NS
 
     def _saw(self, ball: int | None, pose: Pose) -> None:
         """A pose is done; a ball's last one is told to the engine."""
@@ -165,7 +185,8 @@ class Loop:
 
     def _wake(self, now_ns: int, over: bool) -> None:
         engine = self.parts.engine
-        if over and not self._live_out and not self._finished:
+        caught_up = not self._live_out and (self.parts.intake.newest == self._live_at or not self.parts.watcher.alive())
+        if over and caught_up and not self._finished:
             self._finished = True
             engine.finish()
         if engine.wake_at_ns is not None and now_ns >= engine.wake_at_ns:

@@ -8,16 +8,20 @@ the reel's, however long the file. Nothing is logged here and nobody is told any
 from __future__ import annotations
 
 from collections import Counter, deque
+from pathlib import Path
 from typing import Callable, Iterable, Iterator
 
 import numpy as np
 
+from creaseside.ball import as_json
 from creaseside.engine import Engine
 from creaseside.orders import Log, Look
 from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp, to_ns
+from kiosk import clock, session
 from kiosk.faults import Fault
 from kiosk.loop import LIVE_NS, frames_of
+from kiosk.place import Place
 from kiosk.reel import BYTES_A_PX, MIB, Reel
 from kiosk.sources import jpeg
 from kiosk.sources.tape import Tape
@@ -25,6 +29,7 @@ from kiosk.watcher import Watcher
 
 KEPT_S = 2.7         # a ball's looks reach back 1.1 s from the landing and are asked for at most 0.6 s after it; the rest is room
 ROOM = 1.25          # quality 92 and a grainy picture need more bytes than the usual frame
+TELL_FIRST_NS, TELL_EVERY_NS = 2 * NS, 5 * NS   # progress: nothing for what is done before anyone wonders
 WAIT_S = 0.5         # for a pose process to say something, before it is asked whether it is still alive
 SMALLEST = 1 << 20   # bytes of a reel; never the limit
 
@@ -36,7 +41,7 @@ class Measurer:
         self._bundles = light, heavy
         self._reel: Reel | None = None
         self._watcher: Watcher | None = None
-        self._room = 0
+        self._room = self._frames = 0
         self._frame = 0      # the reel's numbers rise from file to file
 
     def balls(self, tape: Tape, engine: Engine, seen: Callable[[float], object] = lambda t_s: None) -> Iterator[Log]:
@@ -74,7 +79,7 @@ class Measurer:
 
     def _fit(self, tape: Tape) -> None:
         """A reel that is large enough for such pictures, and pose processes on it."""
-        frames = int(np.ceil(KEPT_S * min(max(tape.fps, 30.0), 500.0)))
+        frames = int(np.ceil(KEPT_S * min(max(tape.fps, 60.0), 500.0)))
         room = int(frames * max(tape.width_px * tape.height_px * BYTES_A_PX * ROOM, 1) + SMALLEST)
         if self._reel is None or room > self._room or frames > self._frames:
             self.close()
@@ -138,8 +143,8 @@ class _Clip:
             raise Fault("the pose processes", self._watcher.why or "none that stays alive", "see creaseside doctor")
 
     def wanted_ns(self) -> float:
-        """The oldest frame that must still be there."""
-        return min(self._oldest_ns.values(), default=float("inf"))
+        """The oldest frame that must still be there for a ball that is being looked at."""
+        return min((self._oldest_ns[ball] for ball in self._out), default=float("inf"))
 
     def ripe(self) -> Iterable[Log]:
         """The balls that are measured, but none before one that was bowled earlier and is not."""
@@ -185,3 +190,43 @@ class _Clip:
 
 def _nothing(tape: Tape) -> bytes:
     return jpeg.encode(np.zeros((tape.height_px, tape.width_px, 3), np.uint8))
+
+
+def balls_of(place: Place, measurer: Measurer, clip: Path, marks: Path | None = None, arm: str | None = None,
+             fps: float | None = None) -> Iterator[dict]:
+    """The balls of one clip as others read them, as soon as each is known."""
+    with Tape(clip, fps=fps, paced=False) as tape:
+        size = tape.width_px, tape.height_px
+        placed = session.marks_of(place, marks, str(clip), size)
+        camera = placed.solved(f"the marks of {clip.name}") if placed else None
+        engine = Engine(camera, None, place.settings.feedback, place.settings.log, arm, size)
+        told = Progress(place, clip.name)
+        for n, log in enumerate(measurer.balls(tape, engine, told.at), 1):
+            told.balls = n
+            yield as_json(log.what, n, clip.name)
+        told.end()
+        if bad := sum(tape.counts.values()):
+            place.say(f"{clip.name}: {bad} damaged frames left out")
+
+
+class Progress:
+    """A line on stderr every few seconds."""
+
+    def __init__(self, place: Place, name: str) -> None:
+        self._place, self._name = place, name
+        self._began_ns = clock.now_ns()
+        self._due_ns = self._began_ns + TELL_FIRST_NS
+        self.balls, self._t_s, self._told = 0, 0.0, False
+
+    def at(self, t_s: float) -> None:
+        self._t_s = t_s
+        if (now_ns := clock.now_ns()) >= self._due_ns:
+            self._due_ns, self._told = now_ns + TELL_EVERY_NS, True
+            self._place.say(self._line(now_ns))
+
+    def end(self) -> None:
+        if self._told:
+            self._place.say(self._line(clock.now_ns()) + ", done")
+
+    def _line(self, now_ns: int) -> str:
+        return f"{self._name}: {self._t_s:.1f} s of it measured in {(now_ns - self._began_ns) / NS:.0f} s, {self.balls} balls"

@@ -28,12 +28,15 @@ Box = tuple[int, int, int, int]
 
 
 class PoseModel:
-    """One body followed through the pictures of one view, by the model in `bundle`; `name` goes into every Pose."""
+    """One body followed through the pictures of one view, by the model in `bundle`; `name` goes into every Pose.
 
-    def __init__(self, bundle: Path, name: str) -> None:
+    step_ms: what the library is told to be the time between frames; the usual one keeps it from smoothing.
+    """
+
+    def __init__(self, bundle: Path, name: str, step_ms: int = STEP_MS) -> None:
         import mediapipe
         from mediapipe.tasks.python import BaseOptions, vision
-        self.name = name
+        self.name, self._step_ms = name, step_ms
         self._picture = lambda rgb: mediapipe.Image(image_format=mediapipe.ImageFormat.SRGB, data=rgb)
         self._make = lambda: vision.PoseLandmarker.create_from_options(vision.PoseLandmarkerOptions(
             base_options=BaseOptions(model_asset_path=str(bundle)), running_mode=vision.RunningMode.VIDEO,
@@ -90,7 +93,7 @@ class PoseModel:
         if self._t_ms > LAST_MS:
             self._landmarker.close()
             self._landmarker, self._t_ms = self._make(), 0
-        self._t_ms += STEP_MS
+        self._t_ms += self._step_ms
         with contextlib.nullcontext() if self._met else hushed():
             found = self._landmarker.detect_for_video(self._picture(rgb), self._t_ms)
         self._following = bool(found.pose_landmarks)

@@ -44,9 +44,10 @@ class Asked:
 def run(place: Place, asked: Asked) -> dict:
     """The whole session; its summary, which is also printed."""
     with ExitStack() as parts:
-        loop = _opened(place, asked, parts)
+        stop = threading.Event()
         for name in (signal.SIGINT, signal.SIGTERM):
-            parts.callback(signal.signal, name, signal.signal(name, lambda *_: loop.parts.stop.set()))
+            parts.callback(signal.signal, name, signal.signal(name, lambda *_: stop.set()))
+        loop = _opened(place, asked, parts, stop)
         loop.run()
         summary = loop.summary()
     if place.json:
@@ -56,7 +57,7 @@ def run(place: Place, asked: Asked) -> dict:
     return summary
 
 
-def _opened(place: Place, asked: Asked, parts: ExitStack):
+def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event):
     """Everything open and checked, closed again by `parts` in the other order."""
     from kiosk.cuttings import Cuttings
     from kiosk.intake import Intake
@@ -78,7 +79,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack):
     cuttings = Cuttings(reel)
     stage, presses = _stage(place, asked, texts, cuttings, reel, parts)
     board = Board(stage, texts, bowler, focus, settings.feedback, lambda what: details.keep(place, what))
-    _ready(watcher, board, place)
+    _ready(watcher, board, place, stop)
     session = log.start_session(bowler.id, program=log.note_program(VERSION, hashes(bundles), settings),
                                 setup=log.note_setup(marks) if marks else None, focus=focus or FocusCue())
     aside = Aside()
@@ -91,7 +92,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack):
     return Loop(Parts(
         intake, reel, watcher, _engine(marks, focus, bowler, source, settings), _speaker(settings, place, parts), scorer,
         board, cuttings, health, texts, lambda what: details.keep(place, what), bowler.id, origin_of(source), presses,
-        lambda: log.add_counted(session), stop=threading.Event()), asked.until_end)
+        lambda: log.add_counted(session), stop=stop), asked.until_end)
 
 
 # What it is about
@@ -211,15 +212,15 @@ def _stage(place: Place, asked: Asked, texts: Texts, cuttings, reel, parts: Exit
     return stage, lambda now_ns: inputs.read(pygame.event.get(), now_ns, stage.buttons, screen.size)
 
 
-def _ready(watcher, board: Board, place: Place) -> None:
+def _ready(watcher, board: Board, place: Place, stop: threading.Event) -> None:
     """Wait until the pose processes have their models, with the board on the screen meanwhile."""
     began_ns = clock.now_ns()
     board.begin(began_ns)
-    while not watcher.ready() and watcher.alive() and clock.now_ns() - began_ns < READY_NS:
+    while not (watcher.ready() or stop.is_set()) and watcher.alive() and clock.now_ns() - began_ns < READY_NS:
         board.tick(clock.now_ns(), False, (), ())
         watcher.wait(0.1)
         watcher.poses()
-    if not watcher.ready():
+    if not (watcher.ready() or stop.is_set()):
         place.say(f"the pose processes are not ready ({watcher.why or 'no answer yet'}): balls are not measured until then")
 
 

@@ -16,7 +16,10 @@ from scipy.optimize import least_squares
 from creaseside.pitch import MARKS
 
 MARK_SD_PX = 1.0       # a hand on a mark, common practice: about one pixel
-WRONG_MARK_PX = 12.0   # a mark this far off at 1280 px width is not a shaky hand
+WRONG_MARK_PX = 6.0    # a mark this far from the fit at 1280 px width is not a shaky hand: the fit follows a mark that is 40 px
+                       # off by two thirds or more (six marks, measured), so what is left of it is small
+CLEARLY = 2.5          # one suspect is named when the others without it agree this much better than without the next one
+FARTHEST_M = 40.0      # from the wicket; a net's camera stands 4 to 15 m away (common practice)
 FOCAL_PRIOR = 0.6      # sd of log(focal / width): wide enough for every lens from 110 to 15 degrees across
 ROLL_PRIOR_RAD = 0.05  # a tripod's head is levelled to a few degrees (common practice)
 
@@ -195,8 +198,20 @@ def _wrong_mark(camera: Camera, names, places, pixels, focal_px) -> str | None:
     object.__setattr__(camera, "residual_px", {n: float(r) for n, r in zip(names, residual)})
     limit = WRONG_MARK_PX * camera.width_px / 1280
     if residual.max() <= limit:
-        return None
-    suspects = []
+        away = float(np.linalg.norm(camera.C))
+        return None if away <= FARTHEST_M else f"the marks put the camera {away:.0f} m from the wicket; one of them is off: place them again"
+    suspects = sorted(_without(camera, names, places, pixels, focal_px))
+    if suspects and suspects[0][0] <= limit / 2:
+        (rms, name, off), second = suspects[0], suspects[1] if len(suspects) > 1 else (np.inf, "", 0.0)
+        if second[0] > max(CLEARLY * rms, MARK_SD_PX):
+            return f"the mark {name} is about {off:.0f} pixels from where the others say; place it again"
+        return f"the marks do not fit one camera; {name} or {second[1]} is off: place both again"
+    worst = names[int(residual.argmax())]
+    return f"the marks do not fit one camera (worst {worst}, {residual.max():.0f} pixels off); swapped or moved marks: place them again"
+
+
+def _without(camera: Camera, names, places, pixels, focal_px):
+    """Each mark as a suspect: how well the others agree without it (RMS, pixels), its name, how far it is from where they say."""
     for i, name in enumerate(names):
         rest = np.arange(len(names)) != i
         try:
@@ -205,9 +220,4 @@ def _wrong_mark(camera: Camera, names, places, pixels, focal_px) -> str | None:
         except MarksFault:
             continue
         rms = np.sqrt((np.linalg.norm(other.project(places[rest]) - pixels[rest], axis=1) ** 2).mean())
-        suspects.append((rms, name, float(np.linalg.norm(other.project(places[i]) - pixels[i]))))
-    if suspects and min(suspects)[0] <= limit / 2:
-        _, name, off = min(suspects)
-        return f"the mark {name} is about {off:.0f} pixels from where the others say; place it again"
-    worst = names[int(residual.argmax())]
-    return f"the marks do not fit one camera (worst {worst}, {residual.max():.0f} pixels off); swapped or moved marks: place them again"
+        yield float(rms), name, float(np.linalg.norm(other.project(places[i]) - pixels[i]))

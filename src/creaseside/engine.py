@@ -31,8 +31,9 @@ from creaseside.stamps import to_ns
 from creaseside.track import Track
 
 REMEMBER_S = 3.5         # a run-up in the picture, the delivery, and time to notice it
-NOTICE_S = 0.13          # the arm has passed, the front foot has been seen to stand
+NOTICE_S = 0.15          # the arm has passed, the front foot has been seen to stand
 APART_S = 2.0            # nobody bowls two balls in this time
+SAME_S = 0.25            # two sightings of one arm's swing are no further apart
 RUN_UP_LOOK_S = 1.06     # how far before front foot contact the run-up is looked at again: back foot contact and two steps before it
 LANDING_LOOK_S = 0.09    # either side of the landing and release every frame counts
 RUN_STEP_S = 1 / 45      # the run-up is slow beside the landing: a look in 25 ms finds its steps as well as one in 16 (measured), in half the time
@@ -50,7 +51,6 @@ class _Open:
 
     number: int
     candidate: Candidate
-    spans: tuple[Span, ...]
     poses: list[Pose] = field(default_factory=list)
 
 
@@ -70,8 +70,9 @@ class Engine:
         self._seen: deque[Pose] = deque()
         self._open: dict[int, _Open] = {}
         self._orders: list[Order] = []
-        self._count = 0
-        self._last_release_s = -np.inf
+        self._looks = self._balls = 0
+        self._looked_at_s: list[float] = []       # releases that were looked at closely, whether or not there was a ball
+        self._bowled_s = -np.inf
 
     # --- what the shell says --------------------------------------------------------------------------------------------
 
@@ -111,7 +112,7 @@ class Engine:
         return out
 
     def snapshot(self) -> Snapshot:
-        return Snapshot(self._count, bool(self._open), bool(self._seen) and self._seen[-1].missing is None)
+        return Snapshot(self._balls, bool(self._open), bool(self._seen) and self._seen[-1].missing is None)
 
     # --- finding --------------------------------------------------------------------------------------------------------
 
@@ -122,12 +123,11 @@ class Engine:
         plane = lane.of(live, self._camera)
         for candidate in finder.find(live, plane):
             ripe = candidate.release_s <= until_s - (UNCLEAR_S if candidate.arm == candidate.front else 0.0)
-            if ripe and candidate.release_s - self._last_release_s > APART_S:
-                self._last_release_s = candidate.release_s
-                self._count += 1
-                spans = _spans(live, candidate, self._size)
-                self._open[self._count] = _Open(self._count, candidate, spans)
-                self._orders.append(Look(self._count, spans))
+            if ripe and all(abs(candidate.release_s - t) > SAME_S for t in self._looked_at_s):
+                self._looked_at_s = [*self._looked_at_s[-9:], candidate.release_s]
+                self._looks += 1
+                self._open[self._looks] = _Open(self._looks, candidate)
+                self._orders.append(Look(self._looks, _spans(live, candidate, self._size)))
 
     # --- measuring ------------------------------------------------------------------------------------------------------
 
@@ -137,6 +137,9 @@ class Engine:
         if found is None:                                  # the closer look saw no run, no arm or no landing: no ball was bowled
             return
         plane, candidate = found
+        if candidate.release_s - self._bowled_s < APART_S:
+            return
+        self._bowled_s, self._balls = candidate.release_s, self._balls + 1
         arm, front, flags = _sides(candidate, self._arm)
         when = phases.of(close, plane, arm, front, candidate.release_s, candidate.run_up_m_s)
         heavy = any(p.model == "heavy" and p.missing is None for p in opened.poses)

@@ -20,6 +20,7 @@ RUN_SEEN_S = 0.15         # at least this much must be in the picture
 LANDING_S = (0.22, -0.04) # front foot contact lies this long before release; published 0.08 to 0.13 s, wide on purpose
 FASTEST_DEG_S = 2500.0    # no arm; a slip of the model
 SWING_S = 0.05            # the arm turns evenly for this long either side of the top
+ARC_DEG, ARC_S = 55.0, 0.13   # a bowling arm is this far behind the top, and in front of it, within this time
 ARM_SHARE = 0.22          # of the stature: an arm bent to a throw or a scratch of the head is shorter
 AHEAD_M = 0.10            # the front foot lands in front of the hips
 PLANTED_SHARE = 0.45      # of the run-up speed: a foot slower than this at a coarse frame rate is landing
@@ -41,9 +42,11 @@ def find(track: Track, lane: Lane) -> list[Candidate]:
     """Every ball in the track, in order of time."""
     if len(track) < 6:
         return []
+    angle = {arm: arm_angle_deg(track, lane, arm) for arm in ("left", "right")}
     found = [c for arm in ("left", "right") for t in _over_the_top(track, lane, arm)
-             if (c := _ball_at(track, lane, arm, t)) is not None]
-    found.sort(key=lambda c: (c.arm == c.front, c.release_s))     # a bowler lands on the foot opposite the bowling arm
+             if (c := _ball_at(track, lane, arm, t)) is not None and _swung(track.t_s, [*angle.values()], t)]
+    found.sort(key=lambda c: (not _swung(track.t_s, [angle[c.arm]], c.release_s),   # one arm all the way, not two mixed up;
+                              c.arm == c.front, -c.release_s))                      # a bowler lands on the foot opposite that arm
     apart: list[Candidate] = []
     for c in found:                                     # a second circle of the arm, or the other arm going up, is the same ball
         if all(abs(c.release_s - other.release_s) > SAME_BALL_S for other in apart):
@@ -79,6 +82,12 @@ def _over_the_top(track: Track, lane: Lane, arm: str) -> list[float]:
             passed.append(over)
     groups = np.split(np.array(passed), np.flatnonzero(np.diff(passed) > 0.15) + 1) if passed else []
     return [float(np.median(g)) for g in groups if len(g)]
+
+
+def _swung(t: np.ndarray, angles: list[np.ndarray], over: float) -> bool:
+    """Whether an arm came from behind and went on to the front: the other arm, held up in the gather, does not."""
+    before, after = (t > over - ARC_S) & (t < over), (t > over) & (t < over + ARC_S)
+    return any((a[before] < -ARC_DEG).any() for a in angles) and any((a[after] > ARC_DEG).any() for a in angles)
 
 
 def _m_per_px(track: Track, lane: Lane) -> float:

@@ -61,7 +61,7 @@ def _latest(down: list[Contact], before_s: float, window_s: tuple[float, float],
 
 def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:
     """When the bowling arm passes RELEASE_ARM_DEG, from a line through its angles while it is over the top."""
-    swing = track.between(near_s - 0.06, near_s + 0.07)
+    swing = track.between(near_s - 0.08, near_s + 0.09)
     angle = arm_angle_deg(swing, lane, arm)
     use = np.isfinite(angle) & (angle > -75) & (angle < 85)
     if use.sum() < 2:

@@ -129,6 +129,8 @@ def _checked(f: dataclasses.Field, value: Any) -> tuple[str | None, Any]:
     if isinstance(value, bool) is not ("bool" in words) or (number and not isinstance(value, (int, float))) \
             or ("str" in words and not isinstance(value, str)):
         return f"asked {words} ({f.metadata['what']}), found {value!r}", None
+    if number and not abs(value) < 1e300:                 # TOML knows nan and inf
+        return f"asked a number ({f.metadata['what']}), found {value!r}", None
     if words == "int" and value != int(value):
         return f"asked a whole number, found {value!r}", None
     low, high, choices = f.metadata["low"], f.metadata["high"], f.metadata["choices"]

@@ -1,4 +1,5 @@
-"""Film: a puppet as the pose model would see it: through a camera, at a frame rate, with noise, gaps, mix-ups and strangers."""
+"""Film: a puppet as the pose model would see it: at a frame rate, with noise, gaps, mix-ups, strangers."""
+
 from __future__ import annotations
 
 from dataclasses import dataclass, field
@@ -11,32 +12,40 @@ from creaseside.camera import Camera, look_at
 from creaseside.orders import Look, Order
 from creaseside.pose import INDEX, MIRROR, NAMES, Pose
 from creaseside.stamps import Stamp, to_ns
-from tests.creaseside.puppet import FIRST_S, LAST_S, TRUE_SIDE, Puppet
+from tests.creaseside.puppet import TRUE_SIDE, Puppet
 
-EPOCH_S = 100.0     # where the puppet's 0 lies on the stamps' axis
+EPOCH_S = 100.0  # where the puppet's 0 lies on the stamps' axis
 
 
-def side_camera(side="right", yaw_deg=0.0, at_x_m=-1.2, far_m=7.0, high_m=1.5, wide_deg=70.0, size=(1280, 720)) -> Camera:
+def side_camera(
+    side="right", yaw_deg=0.0, at_x_m=-1.2, far_m=7.0, high_m=1.5, wide_deg=70.0, size=(1280, 720)
+) -> Camera:
     """A level camera on the bowler's right (-y) or left, `yaw_deg` nearer to the batter than side-on."""
     y, a = TRUE_SIDE[side], np.radians(yaw_deg)
-    return look_at((at_x_m + far_m * np.sin(a), y * far_m * np.cos(a), high_m), (at_x_m, 0, 0.95), size[0] / 2 / np.tan(np.radians(wide_deg / 2)), *size)
+    return look_at(
+        (at_x_m + far_m * np.sin(a), y * far_m * np.cos(a), high_m),
+        (at_x_m, 0, 0.95),
+        size[0] / 2 / np.tan(np.radians(wide_deg / 2)),
+        *size,
+    )
 
 
 @dataclass(frozen=True)
 class Film:
-    """Poses of a puppet, frame by frame. Spans are (first, last) in the puppet's seconds; noise is the same at each asking."""
+    """Poses of a puppet, frame by frame. Spans are in the puppet's seconds; noise is the same at each asking."""
+
     puppet: Puppet
     camera: Camera = field(default_factory=side_camera)
     fps: float = 120.0
-    phase: float = 0.37                             # of a frame
+    phase: float = 0.37  # of a frame
     noise_px: float = 0.0
     seed: int = 1
-    pace: float = 1.0                               # how fast it moves against its own keys
-    between: tuple[float, float] = (FIRST_S, LAST_S)
-    lost: float = 0.0                               # share of looks that see nobody
-    hidden: Mapping[str, tuple[float, float]] = field(default_factory=dict)          # landmark: span
-    swapped: Mapping[str, tuple[float, float]] = field(default_factory=dict)         # "leg" or "arm": span of crossed labels
-    bystander: tuple[Puppet, float, float] | None = None                             # who is seen instead, and its span
+    pace: float = 1.0  # how fast it moves against its own keys
+    between: tuple[float, float] = (-1.4, 0.6)
+    lost: float = 0.0  # share of looks that see nobody
+    hidden: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # landmark: span
+    swapped: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # "leg" or "arm": span of crossed labels
+    bystander: tuple[Puppet, float, float] | None = None  # who is seen instead, and its span
 
     def __post_init__(self) -> None:
         first, last = (u / self.pace for u in self.between)
@@ -47,7 +56,11 @@ class Film:
             world[there] = self.bystander[0].joints(t[there])
         xy = self.camera.project(world)
         for kind, (a, b) in self.swapped.items():
-            parts = ("hip", "knee", "ankle", "heel", "toe") if kind == "leg" else ("elbow", "wrist", "pinky", "index", "thumb")
+            parts = (
+                ("hip", "knee", "ankle", "heel", "toe")
+                if kind == "leg"
+                else ("elbow", "wrist", "pinky", "index", "thumb")
+            )
             these = np.ix_((t >= a) & (t <= b), [i for i, n in enumerate(NAMES) if n.endswith(parts)])
             xy[these] = xy[:, MIRROR][these]
         for name, (a, b) in self.hidden.items():
@@ -64,18 +77,23 @@ class Film:
     def pose(self, i: int, model: str = "heavy") -> Pose:
         rng = np.random.default_rng((self.seed, i, model == "heavy"))
         hips = self.xy[i, [INDEX["left_hip"], INDEX["right_hip"]]]
-        away = np.isfinite(hips).all() and not ((hips >= 0) & (hips <= (self.camera.width_px, self.camera.height_px))).all()
+        away = (
+            np.isfinite(hips).all()
+            and not ((hips >= 0) & (hips <= (self.camera.width_px, self.camera.height_px))).all()
+        )
         if away or rng.random() < self.lost:
             return Pose.nobody(self.stamp(i), model, "nobody in the picture")
         xy = self.xy[i] + rng.normal(0, 1, (33, 2)) * self.noise_px
-        return Pose(self.stamp(i), xy.astype(np.float32), self.body[i].astype(np.float32), np.ones(33, np.float32), model)
+        return Pose(
+            self.stamp(i), xy.astype(np.float32), self.body[i].astype(np.float32), np.ones(33, np.float32), model
+        )
 
     def poses(self, first_s=-np.inf, last_s=np.inf) -> list[Pose]:
         return [self.pose(i) for i in np.flatnonzero((self.t >= first_s) & (self.t <= last_s))]
 
 
 def bowl(engine, film: Film, live_hz: float = 30.0) -> list[Order]:
-    """Hands the film to the engine as the kiosk would: live looks as far as they keep up, then what `Look` asks for; all orders."""
+    """Hands the film to the engine as the kiosk would: live looks, then what `Look` asks for; gives all orders."""
     every, done = max(1, round(film.fps / live_hz)), []
 
     def carry_out() -> None:
@@ -86,6 +104,7 @@ def bowl(engine, film: Film, live_hz: float = 30.0) -> list[Order]:
                     engine.see_closely(order.ball, film.pose(i))
                 engine.looked(order.ball)
                 done.extend(engine.orders())
+
     for i in range(0, len(film), every):
         engine.see(film.pose(i, "light"))
         carry_out()

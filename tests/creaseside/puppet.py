@@ -1,8 +1,8 @@
-"""Puppet: a stick figure that bowls, walks or stands in pitch metres, filmed by a camera as poses. Its truth is its geometry.
+"""Puppet: a stick figure that bowls, walks or stands, in pitch metres. Its truth is its geometry.
 
-Nothing here was taken from a bowler: straight bones (lengths as shares of the stature: Drillis & Contini 1966, from memory),
-feet that stand where they landed, a front knee that is told its angle, an arm that turns evenly over the top. A right-armer
-is made; a left-armer is their mirror image. Time 0 is front foot contact. No camera in here: see film.
+Nothing here was taken from a bowler: straight bones (shares of the stature: Drillis & Contini 1966, from memory), feet that
+stand where they landed, a front knee that is told its angle, an arm that turns evenly over the top. A right-armer is made; a
+left-armer is their mirror image. Time 0 is front foot contact. This room knows no camera: see `film`.
 """
 from __future__ import annotations
 
@@ -18,17 +18,23 @@ from creaseside.phases import RELEASE_ARM_DEG
 from creaseside.pose import INDEX, MIRROR, NAMES
 
 TALL_M = 1.80
-THIGH, SHANK, TRUNK, UPPER, FORE, SHOULDER, HIP, NECK = TALL_M * np.array([.245, .246, .288, .186, .146, .115, .05, .13])
+SHARES = np.array([.245, .246, .288, .186, .146, .115, .05, .13])
+THIGH, SHANK, TRUNK, UPPER, FORE, SHOULDER, HIP, NECK = TALL_M * SHARES
 HEEL, ANKLE = np.array([-.19, 0]), np.array([-.14, .025])   # from the toe of a flat foot, (along, up) m
 POINT_M = 0.045                                             # heel and toe points over the ground
 TRUE_SIDE = {"left": 1.0, "right": -1.0}
 FIRST_S, LAST_S = -2.6, 2.6
+STEP_S, BOUND_S, RUN_STAND_M = 0.30, 0.44, 0.715            # run-up: step to step; last step to back foot; a stance
 GRID = np.arange(FIRST_S - 0.5, LAST_S + 0.5, 0.001)
+
+
+def both(keys: tuple) -> dict[str, tuple]:
+    return {"left": keys, "right": keys}
 
 
 @dataclass(frozen=True, slots=True)
 class Down:
-    """A foot on the ground: `ahead` of the hips when it lands (m), `out` to its own side; the heel rises after `flat` of it."""
+    """A foot on the ground: `ahead` of the hips as it lands (m), `out` to its own side; the heel rises after `flat` of it."""
     side: str
     on: float
     off: float
@@ -39,14 +45,14 @@ class Down:
 
 @dataclass(frozen=True)
 class Puppet:
-    """What it does: where its feet stand, and keys (time, value) for speed (m/s), heading, hip height (m), lean, arms and elbows (deg)."""
+    """What it does: where its feet stand, and keys (time, value): speed m/s, heading deg, hips m, lean, arms, elbows deg."""
     downs: tuple[Down, ...]
     speed: tuple = ((0, 0.0),)
     heading: tuple = ((0, 0.0),)
     hips: tuple = ((-9, 0.88), (9, 0.88))
     lean: tuple = ((-9, 4), (9, 4))
-    arms: Mapping[str, tuple] = field(default_factory=lambda: {"left": ((-9, 180), (9, 180)), "right": ((-9, 180), (9, 180))})
-    bends: Mapping[str, tuple] = field(default_factory=lambda: {"left": ((-9, 15), (9, 15)), "right": ((-9, 15), (9, 15))})
+    arms: Mapping[str, tuple] = field(default_factory=lambda: both(((-9, 180), (9, 180))))
+    bends: Mapping[str, tuple] = field(default_factory=lambda: both(((-9, 15), (9, 15))))
     start_m: tuple[float, float] = (0.0, 0.0)                # the hips at time 0
     knee: tuple = ()                                         # front knee from contact to release; sets the hips' height
     landing: tuple[float, float] = (0.9, -1.6)               # the foot's speed as it lands, (along, up) m/s
@@ -56,7 +62,8 @@ class Puppet:
     def _way(self) -> np.ndarray:
         """The hips' place on GRID, (G, 2)."""
         angle, speed = np.radians(np.interp(GRID, *zip(*self.heading))), np.interp(GRID, *zip(*self.speed))
-        way = cumulative_trapezoid(speed[:, None] * np.stack([np.cos(angle), np.sin(angle)], 1), GRID, axis=0, initial=0)
+        pace = speed[:, None] * np.stack([np.cos(angle), np.sin(angle)], 1)
+        way = cumulative_trapezoid(pace, GRID, axis=0, initial=0)
         return way + self.start_m - [np.interp(0, GRID, way[:, i]) for i in (0, 1)]
 
     def _hips(self, t: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -93,7 +100,7 @@ class Puppet:
         return POINT_M + ANKLE[1] + np.sqrt(THIGH**2 + SHANK**2 - 2 * THIGH * SHANK * np.cos(knee) - ahead**2)
 
     def _foot(self, side: str, t: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Toe (T, 3) and the heel's rise (rad, T) of one foot: standing where it landed, or on its way to the next place."""
+        """Toe (T, 3) and the heel's rise (rad, T) of one foot, standing or on its way to the next place."""
         mine = [d for d in self.downs if d.side == side]
         toe, rise = np.zeros((len(t), 3)), np.zeros(len(t))
         for d, after in zip(mine, [*mine[1:], None]):
@@ -129,8 +136,10 @@ class Puppet:
         forward, left = axes
         toe, rise = self._foot(side, t)
         hip = at + TRUE_SIDE[side] * HIP * left
-        turned = lambda p: (toe + (p[0] * np.cos(rise) + p[1] * np.sin(rise))[:, None] * forward            # noqa: E731
-                            + np.outer(p[1] * np.cos(rise) - p[0] * np.sin(rise), [0, 0, 1]))
+
+        def turned(p):                                            # a point of the foot, with the heel risen
+            along, up = p[0] * np.cos(rise) + p[1] * np.sin(rise), p[1] * np.cos(rise) - p[0] * np.sin(rise)
+            return toe + along[:, None] * forward + np.outer(up, [0, 0, 1])
         ankle, heel = turned(ANKLE), turned(HEEL)
         along, up = ((ankle - hip) * forward).sum(1), ankle[:, 2] - hip[:, 2]
         far = np.hypot(along, up)
@@ -158,48 +167,58 @@ class Puppet:
             elbow = shoulder + UPPER * way(arm)
             fore = way(arm - PchipInterpolator(*zip(*self.bends[side]))(t))
             wrist = elbow + FORE * fore
-            out[:, [INDEX[f"{side}_{j}"] for j in ("shoulder", "elbow", "wrist")]] = np.stack([shoulder, elbow, wrist], 1)
+            for name, place in (("shoulder", shoulder), ("elbow", elbow), ("wrist", wrist)):
+                out[:, INDEX[f"{side}_{name}"]] = place
             for finger in ("pinky", "index", "thumb"):
                 out[:, INDEX[f"{side}_{finger}"]] = wrist + 0.08 * fore
 
 
-def bowler(speed=5.5, knee=165.0, knee_min=158.0, knee_br=161.0, approach=0.0, turn=0.0, bfc=-0.18, br=0.11, arm="right",
-           y_m=0.3, landing=(0.9, -1.6), arm_deg_s=1000.0, run=True) -> Puppet:
-    """A delivery; angles of the way as seen (+ to the bowler's left), for either arm. Without `run`: from a standing start."""
+def bowler(speed=5.5, knee=165.0, knee_min=158.0, knee_br=161.0, approach=0.0, turn=0.0, bfc=-0.18, br=0.11,
+           arm="right", y_m=0.3, landing=(0.9, -1.6), arm_deg_s=1000.0, run=True, over_m=0.10) -> Puppet:
+    """A delivery; headings as seen (+ to the bowler's left), for either arm. Without `run`: from a standing start.
+
+    over_m: how far the front ankle is before the hips at release.
+    """
     own = -1 if arm == "left" else 1
-    stand, pre, step = 0.715 / speed, bfc - 0.44, 0.30
-    sides, on, downs = ("left", "right"), pre, []
-    while on > FIRST_S - 0.5:
-        downs.insert(0, Down(sides[len(downs) % 2], on, on + stand, 0.45 * 0.715))
-        on -= step
-    off = br + 0.6 / (0.55 * speed)
-    downs += [Down("right", bfc, bfc + 0.70 / speed, 0.02, 0.12, 0.45), Down("left", 0.0, off, min(0.60, 0.08 + 0.735 * speed * br), 0.045, 0.6),
-              Down("right", off + .04, off + .26, 0.25), Down("left", off + .40, off + .66, 0.2), Down("right", off + .8, 9, 0.2)]
-    heights = {(d.on + d.off) / 2: 0.86 for d in downs if d.on < bfc} | {(d.off + d.on + step) / 2: 0.89 for d in downs if d.on < pre}
-    heights |= {-9.0: 0.87, pre + 0.28: 0.96, bfc: 0.88, bfc / 2: 0.85, br + .12: 0.88, 0.6: 0.86, 9: 0.88}
-    k = arm_deg_s
-    a = {u: RELEASE_ARM_DEG + k * u for u in (-.12, -.06, 0.0, .06, .12)}
-    swing = [(-9, -180), (br - .42, -215), (br - .30, -200), *((br + u, v) for u, v in a.items()), (br + .3, 195), (9, 180)]
-    other = [(-9, 180), (bfc - .28, 170), (bfc - .03, 15), (-.06, 30), (br, 120), (br + .2, 185), (9, 180)]
+    downs = _bowling_feet(speed, bfc, br, over_m)
+    heights = {(d.on + d.off) / 2: 0.86 for d in downs if d.on < bfc}                                        # standing
+    heights |= {(d.on + d.off) / 2 + STEP_S / 2: 0.89 for d in downs if d.on < bfc - BOUND_S}                # in the air
+    heights |= {-9.0: 0.87, bfc - .16: 0.96, bfc: 0.88, bfc / 2: 0.85, br + .12: 0.88, 0.6: 0.86, 9: 0.88}
     shares = ((-9, 1), (bfc, 1), (0, .85), (br, .62), (.35, .5), (.7, .3), (1.2, .1), (9, .1))
     if not run:
         shares, downs = ((-9, 0), (bfc, 0), (0, .3), (br, .2), (.4, 0), (9, 0)), downs[-5:]
-    return Puppet(tuple(downs), tuple((u, s * speed) for u, s in shares), ((-9, own * approach), (bfc, own * approach), (0, own * (approach + turn))),
-                  tuple(heights.items()), ((-9, 10), (bfc - .3, 8), (bfc, -8), (0, 0), (br, 30), (br + .18, 50), (.8, 15), (9, 5)),
-                  {"right": tuple(swing), "left": tuple(other)},
-                  {"right": ((-9, 90), (br - .45, 90), (br - .2, 0), (br + .2, 0), (br + .5, 40), (9, 30)), "left": ((-9, 90), (bfc - .3, 80), (bfc, 10), (0, 30), (.3, 60), (9, 30))},
+    over_top = ((br + u, RELEASE_ARM_DEG + arm_deg_s * u) for u in (-.12, -.06, 0.0, .06, .12))
+    arms = {"right": ((-9, -180), (br - .42, -215), (br - .30, -200), *over_top, (br + .3, 195), (9, 180)),
+            "left": ((-9, 180), (bfc - .28, 170), (bfc - .03, 15), (-.06, 30), (br, 120), (br + .2, 185), (9, 180))}
+    bends = {"right": ((-9, 90), (br - .45, 90), (br - .2, 0), (br + .2, 0), (br + .5, 40), (9, 30)),
+             "left": ((-9, 90), (bfc - .3, 80), (bfc, 10), (0, 30), (.3, 60), (9, 30))}
+    lean = ((-9, 10), (bfc - .3, 8), (bfc, -8), (0, 0), (br, 30), (br + .18, 50), (.8, 15), (9, 5))
+    heading = ((-9, own * approach), (bfc, own * approach), (0, own * (approach + turn)))
+    return Puppet(tuple(downs), tuple((u, s * speed) for u, s in shares), heading, tuple(heights.items()), lean, arms, bends,
                   (0.4, own * y_m), ((0, knee), (br * .5, knee_min), (br, knee_br)), landing, arm == "left")
 
 
-def goer(speed: float, heading: float = 0.0, start_m=(0.0, 0.0), step=0.55, stand=0.62, bend=15.0, swing=25.0) -> Puppet:
+def _bowling_feet(speed: float, bfc: float, br: float, over_m: float) -> list[Down]:
+    """A right-armer's contacts: the run-up, back foot, front foot, follow-through."""
+    stand, on, downs = RUN_STAND_M / speed, bfc - BOUND_S, []
+    while on > FIRST_S - 0.5:
+        downs.insert(0, Down(("left", "right")[len(downs) % 2], on, on + stand, 0.45 * RUN_STAND_M))
+        on -= STEP_S
+    off, ahead = br + 0.6 / (0.55 * speed), min(0.60, over_m + 0.735 * speed * br)
+    return [*downs, Down("right", bfc, bfc + 0.70 / speed, 0.02, 0.12, 0.45), Down("left", 0.0, off, ahead, 0.045, 0.6),
+            Down("right", off + .04, off + .26, 0.25), Down("left", off + .40, off + .66, 0.2), Down("right", off + .8, 9, 0.2)]
+
+
+def goer(speed: float, heading=0.0, start_m=(0.0, 0.0), step=0.55, stand=0.62, bend=15.0, swing=25.0) -> Puppet:
     """Someone who walks (or jogs, with short steps) at an even speed; 0 m/s stands."""
     if not speed:
         return Puppet((Down("left", -9, 99, 0.0, .09), Down("right", -9, 99, 0.05, .09)), start_m=start_m)
     ons = np.arange(FIRST_S - 1.2, LAST_S + 1.2, step)
-    downs = tuple(Down(("left", "right")[i % 2], float(u), float(u + stand), 0.45 * speed * stand, .06, .55) for i, u in enumerate(ons))
-    swings = {s: tuple((float(u), 180 + swing * (-1) ** (i + (s == "left"))) for i, u in enumerate(ons)) for s in ("left", "right")}
-    return Puppet(downs, ((0, speed),), ((0, heading),), arms=swings, start_m=start_m,
-                  bends={s: ((-9, bend), (9, bend)) for s in ("left", "right")})
+    downs = tuple(Down(("left", "right")[i % 2], float(u), float(u + stand), 0.45 * speed * stand, .06, .55)
+                  for i, u in enumerate(ons))
+    arms = {s: tuple((float(u), 180 + swing * (-1) ** (i + (s == "left"))) for i, u in enumerate(ons)) for s in TRUE_SIDE}
+    return Puppet(downs, ((0, speed),), ((0, heading),), ((-9, 0.85), (9, 0.85)), arms=arms, start_m=start_m,
+                  bends=both(((-9, bend), (9, bend))))
 
 
 def truth(p: Puppet, bfc=-0.18, br=0.11) -> dict[str, float]:
@@ -211,8 +230,8 @@ def truth(p: Puppet, bfc=-0.18, br=0.11) -> dict[str, float]:
     hip, neck = (j["left_hip"] + j["right_hip"]) / 2, (j["left_shoulder"] + j["right_shoulder"]) / 2
 
     def knee(side):                                          # in the running plane of the delivery: x and z
-        u, v = (j[f"{side}_{a}"][:, [0, 2]] - j[f"{side}_{b}"][:, [0, 2]] for a, b in (("knee", "hip"), ("ankle", "knee")))
-        return 180 + np.degrees(np.angle((v[:, 0] + 1j * v[:, 1]) / (u[:, 0] + 1j * u[:, 1])))
+        h, k, a = (j[f"{side}_{name}"] @ [1, 0, 1j] for name in ("hip", "knee", "ankle"))
+        return 180 + np.degrees(np.angle((a - k) / (k - h)))
 
     def way(a, b):
         return float(np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0])))
@@ -224,8 +243,9 @@ def truth(p: Puppet, bfc=-0.18, br=0.11) -> dict[str, float]:
     bow, i = j[f"{back}_elbow"] - j[f"{back}_shoulder"], at["bfc"]
     step = j[f"{front}_ankle"][at["ffc"]] - j[f"{back}_ankle"][i]
     approach, before = way(hip[i - 700], hip[i]), speed(i - 150, i)
-    return {"bfc_s": bfc, "ffc_s": 0.0, "br_s": br, "bfc_to_ffc_s": -bfc, "ffc_to_br_s": br, "front_knee_ffc_deg": k[at["ffc"]],
-            "front_knee_min_deg": k[at["ffc"]:at["br"] + 1].min(), "front_knee_br_deg": k[at["br"]], "back_knee_bfc_deg": b[i],
+    return {"bfc_s": bfc, "ffc_s": 0.0, "br_s": br, "bfc_to_ffc_s": -bfc, "ffc_to_br_s": br,
+            "front_knee_ffc_deg": k[at["ffc"]], "front_knee_min_deg": k[at["ffc"]:at["br"] + 1].min(),
+            "front_knee_br_deg": k[at["br"]], "back_knee_bfc_deg": b[i],
             "back_knee_min_deg": b[i:off].min(), "approach_deg": approach, "turn_deg": way((0, 0), step) - approach,
             "run_up_speed_m_s": before, "speed_kept": speed(at["br"] - 40, at["br"] + 40) / before,
             "stride_length_m": float(np.linalg.norm(step[:2])), "front_foot_offset_m": step[1],

@@ -1,4 +1,5 @@
 """Contacts: a foot's landing between two looks, at any frame rate, and no contact where no foot stood."""
+
 from __future__ import annotations
 
 import numpy as np
@@ -18,8 +19,7 @@ def found(film, side, speed=5.5, first=-1.0, last=0.25):
 
 
 @pytest.mark.parametrize("fps", LIMIT_S)
-@pytest.mark.parametrize("landing", [(0.3, -2.0), (0.9, -1.6), (1.5, -1.2)])
-@pytest.mark.parametrize("view", ["right", "left"])
+@pytest.mark.parametrize("landing, view", [((0.3, -2.0), "right"), ((0.9, -1.6), "left"), ((1.5, -1.2), "right")])
 def test_every_landing_is_timed_to_a_fraction_of_a_frame(fps, landing, view):
     p = bowler(landing=landing)
     film = Film(p, side_camera(view), fps=fps)

@@ -1,4 +1,5 @@
 """Lane: pixels to metres in the running plane and back through the camera's own projection."""
+
 from __future__ import annotations
 
 import numpy as np
@@ -38,9 +39,9 @@ def test_without_marks_forward_is_the_way_of_the_run(side, forward):
     plane = lane.of(close, None)
     assert not plane.metric and plane.forward_px == forward
     hips = plane.flat(close.middle("hip"))
-    assert hips[-1, 0] > hips[0, 0] + 2            # metres, roughly: the scale is the body's
+    assert hips[-1, 0] > hips[0, 0] + 2  # metres, roughly: the scale is the body's
     head = plane.flat(close["nose"])
-    assert (head[:, 1] > hips[:, 1]).all()         # up is up
+    assert (head[:, 1] > hips[:, 1]).all()  # up is up
 
 
 @pytest.mark.parametrize("arm", ["right", "left"])

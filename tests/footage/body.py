@@ -52,7 +52,7 @@ class Body:
         return float(np.sqrt(a * a + b * b - 2 * a * b * np.cos(np.radians(knee_deg))))
 
     def _foot_vertices(self, s: str) -> np.ndarray:
-        bones = [i for i, n in enumerate(self.bones) if n == f"foot.{s}" or (n.startswith("toe") and n.endswith("." + s))]
+        bones = [i for i, n in enumerate(self.bones) if n.startswith(("foot.", "toe")) and n.endswith("." + s)]
         return self.V[np.isin(self.dominant, bones)]
 
     def _foot_points(self, s: str) -> None:

@@ -16,7 +16,8 @@ class Camera:
     """
 
     def __init__(self, size: tuple[int, int] = (1280, 720), hfov: float = 70.0, dist: float = 7.0, height: float = 1.5,
-                 yaw: float = 0.0, target: tuple[float, float, float] = (-1.2, 0.45, AIM_M), side: str = "right") -> None:
+                 yaw: float = 0.0, target: tuple[float, float, float] = (-1.2, 0.45, AIM_M),
+                 side: str = "right") -> None:
         self.W, self.H = size
         self.away = 1.0 if side == "right" else -1.0        # sign of y on the far side of the lane
         f = self.W / 2 / np.tan(np.radians(hfov) / 2)

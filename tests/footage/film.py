@@ -29,11 +29,13 @@ class Grain:
 class Film:
     """put(RGB picture) frame by frame, then close(); a context manager. `options`: more for the encoder."""
 
-    def __init__(self, path: Path, size: tuple[int, int], fps: float, crf: int = 18, options: tuple[str, ...] = ("-preset", "fast")) -> None:
+    def __init__(self, path: Path, size: tuple[int, int], fps: float, crf: int = 18,
+                 options: tuple[str, ...] = ("-preset", "fast")) -> None:
         self.path, self.frames = path, 0
         self._pipe = subprocess.Popen(
             ["ffmpeg", "-y", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgb24", "-s", f"{size[0]}x{size[1]}",
-             "-r", str(fps), "-i", "-", "-c:v", "libx264", *options, "-crf", str(crf), "-pix_fmt", "yuv420p", str(path)],
+             "-r", str(fps), "-i", "-", "-c:v", "libx264", *options, "-crf", str(crf), "-pix_fmt", "yuv420p",
+             str(path)],
             stdin=subprocess.PIPE)
 
     def put(self, image: np.ndarray) -> None:
@@ -43,7 +45,7 @@ class Film:
     def close(self) -> None:
         self._pipe.stdin.close()
         if self._pipe.wait():
-            raise RuntimeError(f"asked {self.path} from ffmpeg, found exit code {self._pipe.returncode}; see its words above")
+            raise RuntimeError(f"asked {self.path} from ffmpeg, found exit code {self._pipe.returncode}; see above")
 
     def __enter__(self) -> Film:
         return self

@@ -22,7 +22,8 @@ from tests.footage.bowler import Bowler
 
 COUNT = {"tune": 40, "held": 84, "same": 10}
 SEED = {"tune": 4101, "held": 8209, "same": 1621}
-SPEED_M_S = {"adult": (4.0, 6.2), "woman": (4.0, 5.8), "tall": (4.2, 6.5), "junior": (4.0, 5.2)}   # more slides the feet
+# faster than this and the feet would slide
+SPEED_M_S = {"adult": (4.0, 6.2), "woman": (4.0, 5.8), "tall": (4.2, 6.5), "junior": (4.0, 5.2)}
 BODIES = tuple(SPEED_M_S)
 WINDOW_S = (-1.35, 0.45)
 SEEN_S = np.arange(-0.62, 0.36, 0.03)         # the last strides, in which the whole body must be in the picture
@@ -34,10 +35,11 @@ def deliveries(part: str) -> list[Delivery]:
     """All deliveries of a part, the same ones every time."""
     if part == "same":
         return _same()
-    return [_drawn(part, n) for n in range(COUNT[part])]
+    return [delivery(part, n) for n in range(COUNT[part])]
 
 
-def _drawn(part: str, n: int) -> Delivery:
+def delivery(part: str, n: int) -> Delivery:
+    """The n-th of `tune` or `held`; what does not fit is drawn again from the same seed."""
     rng = np.random.default_rng((SEED[part], n))
     while True:
         d = _place(rng, _bowled(rng, f"{part}_{n:03d}", n))
@@ -51,8 +53,8 @@ def _same() -> list[Delivery]:
     made = []
     while len(made) < COUNT["same"]:
         n = len(made)
-        d = replace(_place(rng, bowled), out=f"same_{n:02d}", side=("right", "left")[n % 2], fps=(60.0, 120.0)[n // 2 % 2],
-                    size=(1280, 720), near_net=False, bystander=False)
+        d = replace(_place(rng, bowled), out=f"same_{n:02d}", side=("right", "left")[n % 2],
+                    fps=(60.0, 120.0)[n // 2 % 2], size=(1280, 720), near_net=False, bystander=False)
         if fits(d):
             made.append(d)
     return made
@@ -72,12 +74,13 @@ def _bowled(rng: np.random.Generator, out: str, n: int) -> Delivery:
 
 
 def _place(rng: np.random.Generator, d: Delivery) -> Delivery:
-    """From where and how it is filmed; the field of view is chosen so that the figure has the drawn height in pixels."""
+    """From where and how it is filmed; the field of view follows from the drawn height of the figure in pixels."""
     dist, tall_px = float(rng.uniform(6, 10)), float(rng.uniform(230, 330))
     size = (1920, 1080) if rng.random() < 0.25 else (1280, 720)
     blur = 4 if rng.random() < 0.25 else 1
     return replace(
-        d, yaw=float(rng.uniform(-35, 40)), dist=dist, height=float(rng.uniform(1.0, 2.2)), tx=float(rng.uniform(-1.3, -0.5)),
+        d, yaw=float(rng.uniform(-35, 40)), dist=dist, height=float(rng.uniform(1.0, 2.2)),
+        tx=float(rng.uniform(-1.3, -0.5)),
         hfov=2 * math.degrees(math.atan(640 * load(d.body).stature_m / (tall_px * dist))), size=size,
         fps=float(rng.choice([60, 120, 240], p=[0.50, 0.44, 0.06])), t0=WINDOW_S[0], t1=WINDOW_S[1],
         phase=float(rng.random()), blur=blur, exposure=float(rng.uniform(0.001, 0.004)), noise=float(rng.uniform(2, 5)),
@@ -103,7 +106,7 @@ def _whole(bowler: Bowler, camera: Camera, t: float) -> bool:
 
 
 def queue() -> list[Delivery]:
-    """In the order in which they are wanted: some to tune on, the same ball from ten places, then both parts in turn."""
+    """In the order in which they are wanted: some of `tune`, the same ball from ten places, then both parts in turn."""
     tune, held = deliveries("tune"), deliveries("held")
     rest = [d for pair in zip(tune[20:], held) for d in pair]
     return tune[:10] + deliveries("same") + tune[10:20] + rest + held[20:]
@@ -115,7 +118,8 @@ def shoot(wanted: list[Delivery], folder: Path) -> None:
     for i, d in enumerate(wanted, 1):
         if not (folder / f"{d.out}.marks.toml").exists():
             doc = film(d, folder)
-            print(f"{i}/{len(wanted)} {d.out}: {doc['n']} frames, knee {doc['events']['FFC']['front_knee_deg']:.1f}", flush=True)
+            knee = doc["events"]["FFC"]["front_knee_deg"]
+            print(f"{i}/{len(wanted)} {d.out}: {doc['n']} frames, knee {knee:.1f}", flush=True)
 
 
 def main(argv: list[str] | None = None) -> None:

@@ -104,7 +104,8 @@ def _head(body: Body, kit: Kit, bone: np.ndarray, colour: np.ndarray, thick: np.
     (x, y, z), k = body.V.T, body.k
     head = (bone == "head") | _starts(bone, "eye")
     eye_z, ear = k["left_eye"][2], k["left_ear"]
-    hair = head & ((z > eye_z + .055) | ((x < ear[0] - .005) & (z > eye_z - .05)) | ((x < ear[0] + .03) & (z > eye_z + .02)))
+    hair = (z > eye_z + .055) | ((x < ear[0] - .005) & (z > eye_z - .05)) | ((x < ear[0] + .03) & (z > eye_z + .02))
+    hair &= head
     hair &= ~((np.abs(y) > .07) & (np.abs(z - ear[2]) < .035) & (x < ear[0] + .02))
     colour[hair], thick[hair] = kit.hair, .008
     for e in ("left_eye", "right_eye"):

@@ -1,4 +1,4 @@
-"""One leg from hip and ankle, one arm from its angles: where the joints are and how the bones turn. Global rotations."""
+"""One leg from hip and ankle, one arm from its angles: where the joints are, how the bones turn (globally)."""
 from __future__ import annotations
 
 import numpy as np

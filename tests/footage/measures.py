@@ -1,7 +1,8 @@
 """The ball's measures as they are defined for the log, taken from the exact skeleton instead of from pictures.
 
 Written apart from the engine on purpose: neither may hide the other's mistake. The running plane is the upright plane
-along the heading at front foot contact. Angles in degrees, lengths in metres, times in seconds from the clip's first frame.
+along the heading at front foot contact. Angles in degrees, lengths in metres, times in seconds from the clip's first
+frame.
 """
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""A whole delivery as a moving skeleton: run-up, bound, contacts, release, follow-through, with exactly known feet and knees.
+"""A whole delivery as a moving skeleton, from run-up to follow-through, with exactly known feet and knees.
 
 Pitch frame (x down the pitch, y to the bowler's left, z up, metres), t = 0 at front foot contact. Always a right-armer:
-whoever wants a left-armer mirrors the result (see bowler). The planted feet do not slide as long as the legs reach them.
+whoever wants a left-armer mirrors the result (see bowler). Planted feet do not slide as long as the legs reach them.
 """
 from __future__ import annotations
 

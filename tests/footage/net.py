@@ -59,7 +59,8 @@ class Net:
         image = (self.empty if behind is None else behind).copy()
         x0, y0, x1, y1 = box = self._box(meshes)
         if x1 - x0 > 1 and y1 - y0 > 1:
-            image[y0:y1, x0:x1] = np.clip(self._exposed(meshes, image[y0:y1, x0:x1].astype(np.float32), box) + .5, 0, 255)
+            exposed = self._exposed(meshes, image[y0:y1, x0:x1].astype(np.float32), box)
+            image[y0:y1, x0:x1] = np.clip(exposed + .5, 0, 255)
         return self.netted(image) if through_net else image
 
     def netted(self, image: np.ndarray) -> np.ndarray:
@@ -173,8 +174,9 @@ class Net:
     def _framebuffers(self, size: tuple[int, int]) -> tuple[moderngl.Framebuffer, moderngl.Framebuffer]:
         """One with several samples a pixel to draw on, one without to read from."""
         ctx = self.ctx
-        return (ctx.framebuffer(ctx.renderbuffer(size, 4, samples=SAMPLES), ctx.depth_renderbuffer(size, samples=SAMPLES)),
-                ctx.framebuffer(ctx.renderbuffer(size, 4)))
+        sampled = ctx.framebuffer(ctx.renderbuffer(size, 4, samples=SAMPLES),
+                                  ctx.depth_renderbuffer(size, samples=SAMPLES))
+        return sampled, ctx.framebuffer(ctx.renderbuffer(size, 4))
 
 
 def _packed(m: Mesh) -> bytes:

@@ -77,7 +77,7 @@ def _parser() -> argparse.ArgumentParser:
         elif isinstance(f.default, tuple):
             p.add_argument(option, nargs=2, type=type(f.default[0]), default=f.default)
         else:
-            p.add_argument(option, type=next((k for k in get_args(kind) if k is not type(None)), kind), default=f.default)
+            p.add_argument(option, type=next(iter(get_args(kind)), kind), default=f.default)      # float | None: float
     p.add_argument("--still", type=float, nargs="+", help="only pictures at these times, s from front foot contact")
     p.add_argument("--truth-only", action="store_true", help="no pictures: only the truth and the marks")
     return p

@@ -1,4 +1,4 @@
-"""The rhythm of a delivery as joint angles over time: keys in degrees, as for a right-armer, with smooth curves between.
+"""The rhythm of a delivery as joint angles over time: keys in degrees, as for a right-armer, and smooth curves.
 
 Time 0 is front foot contact; B is back foot contact and R release. Yaw + to the left, tilt and lean + forward, sideways
 lean + to the right. Arms: phi 0 hanging, 90 behind, 180 overhead, 270 in front; out = away from the body; bend = elbow.
@@ -13,7 +13,8 @@ F, A = -38.0, 48.0          # a running arm's swing: fore and aft
 
 def curves(B: float, R: float) -> dict[str, PchipInterpolator]:
     """Every angle as a function of time, by name."""
-    return {name: PchipInterpolator(*zip(*keys)) for name, keys in (_trunk(B, R) | _left_arm(B, R) | _right_arm(B, R)).items()}
+    every = _trunk(B, R) | _left_arm(B, R) | _right_arm(B, R)
+    return {name: PchipInterpolator(*zip(*keys)) for name, keys in every.items()}
 
 
 def _trunk(B: float, R: float) -> dict[str, Keys]:

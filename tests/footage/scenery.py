@@ -1,6 +1,6 @@
 """What stands in the net: ground, creases, stumps, side net, hedge and sky, as textured quads and one coloured mesh.
 
-Numbers and pictures only; `net` draws them. `away` is the sign of y on the far side of the lane, where the background is.
+Numbers and pictures only; `net` draws them. `away` is the sign of y on the far side of the lane, where the hedge is.
 """
 from __future__ import annotations
 
@@ -50,7 +50,8 @@ def quads(rng: np.random.Generator, away: float, near_net_y_m: float | None) -> 
 
 def stumps() -> Mesh:
     """Stumps and bails."""
-    return _rods([*(((0, y, 0), (0, y, .70), .018, WOOD) for y in STUMP_Y_M), ((0, -.11, .715), (0, .11, .715), .010, WOOD)])
+    return _rods([*(((0, y, 0), (0, y, .70), .018, WOOD) for y in STUMP_Y_M),
+                  ((0, -.11, .715), (0, .11, .715), .010, WOOD)])
 
 
 def posts(away: float) -> Mesh:
@@ -60,7 +61,8 @@ def posts(away: float) -> Mesh:
                   ((-12, y, NET_HEIGHT_M), (12, y, NET_HEIGHT_M), .02, STEEL)])
 
 
-def grain(rng: np.random.Generator, h: int, w: int, base: tuple, amplitude: float, octaves: tuple = OCTAVES) -> np.ndarray:
+def grain(rng: np.random.Generator, h: int, w: int, base: tuple, amplitude: float,
+          octaves: tuple = OCTAVES) -> np.ndarray:
     """A cloudy texture round a base colour."""
     n = np.zeros((h, w), np.float32)
     for o in octaves:
@@ -110,7 +112,8 @@ def _side_net(y: float, near: bool = False) -> Quad:
     for c in range(32, n, 64):
         cv2.line(net, (c, 0), (c, n), (*TWINE, 255), 5)
         cv2.line(net, (0, c), (n, c), (*TWINE, 255), 5)
-    return Quad(_upright(GROUND_M, y, NET_HEIGHT_M), _UNIT * np.array([2 * GROUND_M, NET_HEIGHT_M]) / NET_TILE_M, net, near)
+    tiles = np.array([2 * GROUND_M, NET_HEIGHT_M]) / NET_TILE_M
+    return Quad(_upright(GROUND_M, y, NET_HEIGHT_M), _UNIT * tiles, net, near)
 
 
 def _sphere(rings: int = 14, sectors: int = 20) -> tuple[np.ndarray, np.ndarray]:

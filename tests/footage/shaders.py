@@ -1,4 +1,4 @@
-"""The three pairs of GLSL programs: people and stumps in sun and sky light, textured ground, and a shadow on the ground."""
+"""The three pairs of GLSL programs: people and stumps in sun and sky light, textured quads, a shadow on the ground."""
 
 _SOLID = ("""#version 330
 uniform mat4 M; in vec3 p; in vec3 n; in vec3 c; out vec3 N; out vec3 C; out vec3 P;

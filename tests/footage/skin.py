@@ -1,4 +1,4 @@
-"""From a pose to the mesh: every bone's rotation and place, the joints that follow from them, and the skinned vertices."""
+"""From a pose to the mesh: every bone's rotation and place, the joints that follow from them, the skinned vertices."""
 from __future__ import annotations
 
 import numpy as np

@@ -1,4 +1,4 @@
-"""Which foot stands where from when to when, and how it stands: heel first, flat, then over the ball; the pivot never moves."""
+"""Which foot stands where from when to when, and how: heel first, flat, then over the ball; the pivot never moves."""
 from __future__ import annotations
 
 from dataclasses import dataclass

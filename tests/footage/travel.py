@@ -1,4 +1,4 @@
-"""Where the pelvis goes over the ground: speed and heading over time, anchored at the front foot. Heights are elsewhere."""
+"""Where the pelvis goes over the ground: speed and heading over time, anchored at the front foot. No heights here."""
 from __future__ import annotations
 
 import numpy as np

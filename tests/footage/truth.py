@@ -93,8 +93,8 @@ def _event(bowler: Bowler, camera: Camera, t: float) -> dict:
     d, joints = bowler.d, bowler.joints(t)
     flat = {k: camera.project(v)[0] for k, v in joints.items()}
     leg = (d.front, "hip", "knee", "ankle")
-    return dict(t=t, frame=clip_s(d, t) * d.fps, front_knee_deg=_bend(joints, *leg), front_knee_deg_2d=_bend(flat, *leg),
-                **_points(joints, camera))
+    return dict(t=t, frame=clip_s(d, t) * d.fps, front_knee_deg=_bend(joints, *leg),
+                front_knee_deg_2d=_bend(flat, *leg), **_points(joints, camera))
 
 
 def _points(joints: dict[str, np.ndarray], camera: Camera) -> dict:

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -133,6 +134,20 @@ def test_numbered_frames_to_their_end_leave_nothing_behind(tmp_path):
     assert set(Path("/dev/shm").glob("psm_*")) - before == set()
     with Logbook(place(tmp_path)) as log:
         assert log.sessions()[0]["ended_utc"]
+
+
+def test_a_polite_end_is_a_clean_one(tmp_path):
+    """Asked to stop while it still starts: it closes what it opened, tells its numbers, and leaves no memory behind."""
+    before = set(Path("/dev/shm").glob("psm_*"))
+    env = os.environ | {"PYTHONPATH": f"{REPO / 'src'}{os.pathsep}{REPO}"}
+    args = [sys.executable, "-m", "kiosk", "--home", str(tmp_path / "home"), "kiosk", "--headless", "--json",
+            "--source", "numbered"]
+    with subprocess.Popen(args, cwd=REPO, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as run:
+        assert "no marks" in run.stderr.readline()
+        run.send_signal(signal.SIGTERM)
+        out, err = run.communicate(timeout=100)
+    assert run.returncode == 0 and list(json.loads(out)) == ["summary"] and "Traceback" not in err
+    assert set(Path("/dev/shm").glob("psm_*")) - before == set()
 
 
 def test_the_demo_is_what_there_is_without_a_camera(tmp_path):

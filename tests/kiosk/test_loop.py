@@ -297,6 +297,27 @@ def test_a_span_takes_what_the_reel_still_has():
         assert frames_of(Span(0, NS, 1, None), reel) == []
 
 
+def test_eyes_that_are_late_leave_nothing_of_a_run_up_out(world, monkeypatch):
+    """Nine turns (0.18 s) a look: half of what is needed at the newest frame alone."""
+    w, since = world(verdict=None, focus=None), [0]
+    blank = Pose.nobody(Stamp(0, 0), "light", "")
+
+    def poses() -> list:
+        since[0] += 1
+        if since[0] % 9 or not w.eyes.waiting:
+            return []
+        (_, stamp), w.eyes.waiting = w.eyes.waiting[0], w.eyes.waiting[1:]
+        return [(None, Pose(stamp, blank.xy_px, blank.world_m, blank.visibility, "light"))]
+    monkeypatch.setattr(w.eyes, "poses", poses)
+    monkeypatch.setattr(w.eyes, "live", lambda stamp: not w.eyes.waiting and (w.eyes.waiting.append((None, stamp)) or True))
+    w.engine.found = True
+    w.turns(lambda: w.loop.parts.intake.newest and w.loop.parts.intake.newest.t_ns - w.source.start_ns > NS * 3 // 2)
+    steps = [(b.t_ns - a.t_ns) / NS for a, b in zip(w.engine.seen, w.engine.seen[1:])]
+    assert len(steps) > 5 and max(steps[1:]) <= 1 / 20
+    w.turns(lambda: w.engine.finished, most=3000)
+    assert w.engine.seen[-1].frame == 4 * FPS - 1       # and the end is waited for
+
+
 def test_trouble_with_the_source_is_said_and_taken_back(world):
     w = world()
     w.source.trouble = Fault("the picture", "no frame", "look at its plug")

@@ -1,0 +1,276 @@
+"""Engine: what it is told, what it orders, in which order; one ball once; the same told twice is answered alike."""
+
+from __future__ import annotations
+
+import functools
+import socket
+import time
+
+import numpy as np
+import pytest
+
+from creaseside import focus as foci
+from creaseside.ball import QUANTITIES
+from creaseside.engine import Engine
+from creaseside.focus import Focus
+from creaseside.orders import Cue, Log, Look, Show
+from creaseside.settings import Settings
+from creaseside.stamps import to_ns
+from tests.creaseside.film import EPOCH_S, Film, asked_frames, bowl, side_camera
+from tests.creaseside.puppet import bowler, goer, truth
+
+S = Settings()
+KNEE = "front_knee_ffc_deg"
+SHORT = (-1.3, 0.8)
+
+
+def engine(film, focus=None, arm=None, marks=True, settings=S) -> Engine:
+    return Engine(film.camera if marks else None, focus, settings.feedback, settings.log, arm)
+
+
+def logged(orders) -> list:
+    return [o.what for o in orders if isinstance(o, Log)]
+
+
+@functools.cache
+def plain(focus=None):
+    film = Film(bowler(), fps=120, between=SHORT)
+    return bowl(engine(film, focus), film)
+
+
+# --- one ball, whatever the rate --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "fps, arm, view",
+    [
+        (25, "right", "left"),
+        (30, "left", "right"),
+        (50, "right", "right"),
+        (60, "left", "left"),
+        (120, "right", "left"),
+        (240, "left", "right"),
+    ],
+)
+def test_a_delivery_is_one_ball_with_its_numbers(fps, arm, view):
+    p = bowler(arm=arm)
+    film = Film(p, side_camera(view), fps=fps, noise_px=0.6, between=SHORT)
+    balls = logged(bowl(engine(film, arm=arm), film))
+    assert [b.arm for b in balls] == [arm]
+    ball, told = balls[0], truth(p)
+    assert set(ball.values) == {q.name for q in QUANTITIES}
+    for name in (
+        "bfc_s",
+        "ffc_s",
+        "br_s",
+        "approach_deg",
+        "turn_deg",
+        "stride_length_m",
+        "trunk_lean_ffc_deg",
+        *([KNEE] if fps >= 50 else []),
+    ):
+        off = ball[name].value - told[name] - (EPOCH_S if name in ("bfc_s", "ffc_s", "br_s") else 0)
+        assert abs(off) <= 2 * ball[name].sd, name
+    assert ("low frame rate" in ball.flags) == (fps < 45) and 0 < ball.quality <= 1
+    assert ball.quality == 1.0 or ball.flags or not all(ball.values.values())
+
+
+@pytest.mark.parametrize(
+    "what",
+    [
+        goer(1.4, 180),
+        goer(0.0),
+        goer(2.8, 180, step=0.36, stand=0.28, bend=80, swing=40),
+        goer(1.5, 90, start_m=(-1, 2)),
+        bowler(run=False),
+    ],
+    ids=["walks back", "stands", "jogs back", "crosses", "on the spot"],
+)
+def test_no_ball_no_order(what):
+    film = Film(what, fps=60, between=(-1.2, 1.0))
+    assert bowl(engine(film), film) == []
+
+
+def test_slow_practice_is_no_ball():
+    film = Film(bowler(), fps=60, pace=0.4, between=(-0.8, 0.5))
+    assert logged(bowl(engine(film), film)) == []
+
+
+@pytest.mark.parametrize(
+    "swap", [{"leg": (-0.05, 0.03)}, {"arm": (0.04, 0.10)}, {"leg": (-0.5, -0.4), "arm": (-0.3, -0.25)}]
+)
+def test_swapped_sides_neither_make_nor_lose_a_ball(swap):
+    film = Film(bowler(), fps=120, swapped=swap, between=SHORT)
+    (ball,) = logged(bowl(engine(film), film))
+    assert ball.arm == "right" and abs(ball[KNEE].value - 165) <= 2 * ball[KNEE].sd
+
+
+def test_someone_else_for_a_while_is_flagged_and_the_ball_still_counts():
+    film = Film(bowler(), fps=120, between=SHORT, bystander=(goer(1.2, 90, start_m=(-4.0, 2.0)), -0.8, -0.5))
+    (ball,) = logged(bowl(engine(film), film))
+    assert "someone else in the lane" in ball.flags and ball[KNEE]
+
+
+def test_a_ball_with_the_other_arm_is_counted_and_flagged():
+    film = Film(bowler(), fps=120, between=SHORT)
+    (ball,) = logged(bowl(engine(film, arm="left"), film))
+    assert ball.arm == "right" and any("right arm, not as declared" in f for f in ball.flags)
+    assert not logged(plain())[0].flags
+
+
+def test_without_marks_the_knee_is_measured_and_the_ground_is_not():
+    film = Film(bowler(), fps=120, between=SHORT)
+    (ball,) = logged(bowl(engine(film, marks=False), film))
+    assert "no marks" in ball.flags and ball[KNEE] and ball["front_knee_br_deg"]
+    assert ball["approach_deg"].reason.startswith("no marks") and not ball["stride_length_m"]
+
+
+def test_half_of_the_run_up_out_of_the_picture():
+    film = Film(bowler(), side_camera(at_x_m=0.9, wide_deg=50), fps=120, between=SHORT)
+    (ball,) = logged(bowl(engine(film), film))
+    assert ball["approach_deg"].reason == "less than 0.4 s of the run-up in the picture" and ball[KNEE]
+
+
+# --- the protocol -----------------------------------------------------------------------------------------------------
+
+
+def test_orders_come_in_order_and_once():
+    assert [type(o) for o in plain()] == [Look, Log, Show]
+    assert [type(o) for o in plain(Focus(KNEE, 150, 180))] == [Look, Log, Cue, Show]
+    assert {o.ball for o in plain()} == {1}
+
+
+@pytest.mark.parametrize("low, high, verdict", [(140, 190, "hit"), (185, 200, "miss"), (165, 190, "unsure")])
+def test_the_cue_is_the_verdict(low, high, verdict):
+    orders = plain(Focus(KNEE, low, high))
+    ball = logged(orders)[0]
+    assert [o.kind for o in orders if isinstance(o, Cue)] == [verdict] == [ball.verdict]
+    assert foci.judge(Focus(KNEE, low, high), ball[KNEE]) == verdict
+
+
+def test_the_times_of_the_orders_are_what_was_set():
+    log, cue, show = plain(Focus(KNEE, 150, 180))[1:]
+    landing, release = log.what["ffc_s"].value, log.what["br_s"].value
+    assert (log.first_ns, log.last_ns) == (to_ns(landing - S.log.clip_before_s), to_ns(landing + S.log.clip_after_s))
+    assert cue.at_ns == show.at_ns == to_ns(release + S.feedback.cue_delay_s)
+    assert show.first_ns < show.slow_from_ns < show.stop_ns == to_ns(landing) < show.slow_to_ns < show.last_ns
+    assert log.what is show.what
+
+
+def test_the_leg_at_the_stop_is_the_front_leg():
+    film, show = Film(bowler(), fps=120, between=SHORT), plain()[-1]
+    p = film.pose(int(np.abs(film.t).argmin()))
+    assert np.array(show.leg_px) == pytest.approx(np.array([p[f"left_{j}"] for j in ("hip", "knee", "ankle")]), abs=8)
+
+
+def test_the_landing_is_looked_at_frame_by_frame_and_first_and_the_bowler_is_in_the_box():
+    film, look = Film(bowler(), fps=120, between=SHORT), plain()[0]
+    frames = asked_frames(film, look.spans)
+    near = np.flatnonzero((film.t > -0.1) & (film.t < 0.15))
+    assert set(near) <= set(frames) and -0.05 < film.t[frames[0]] < 0.02
+    assert film.t[frames].min() < -0.85 and len(set(frames)) >= len(frames) - len(look.spans)
+    for span in look.spans:
+        for i in asked_frames(film, [span]):
+            left, top, right, bottom = span.box_px
+            x, y = film.xy[i, [0, 11, 12, 23, 24, 25, 26, 27, 28]].T
+            inside = (x >= 0) & (x <= 1280)
+            assert (x[inside] >= left).all() and (x[inside] <= right).all() and (y >= top).all() and (y <= bottom).all()
+
+
+def told_live(film, focus=None):
+    """An engine that has seen all of the film live, and its Look."""
+    it = engine(film, focus)
+    for i in range(0, len(film), 4):
+        it.see(film.pose(i, "light"))
+    (look,) = it.orders()
+    return it, look
+
+
+def test_a_look_after_the_end_is_ignored_and_a_ball_is_concluded_once():
+    film = Film(bowler(), fps=120, between=SHORT)
+    it, look = told_live(film)
+    frames = asked_frames(film, look.spans)
+    for i in frames[::-1]:  # in any order
+        it.see_closely(look.ball, film.pose(i))
+    it.looked(look.ball)
+    first = it.orders()
+    assert [type(o) for o in first] == [Log, Show] and first == tuple(plain()[1:])
+    it.see_closely(look.ball, film.pose(frames[0]))
+    it.looked(look.ball)
+    it.see_closely(99, film.pose(frames[0]))
+    it.looked(99)
+    assert it.orders() == () and it.snapshot().balls == 1
+
+
+def test_looks_that_saw_nothing_are_no_ball_logged():
+    film = Film(bowler(), fps=120, between=SHORT)
+    it, look = told_live(film)
+    it.looked(look.ball)
+    assert it.orders() == () and not it.snapshot().measuring
+
+
+def test_a_ball_just_before_the_end_counts_when_it_is_finished():
+    film = Film(bowler(), fps=120, between=(-1.3, 0.19))
+    it = engine(film)
+    for i in range(0, len(film), 4):
+        it.see(film.pose(i, "light"))
+    assert it.orders() == ()
+    it.finish()
+    assert [type(o) for o in it.orders()] == [Look]
+    it.finish()
+    assert it.orders() == ()
+
+
+def test_an_empty_source_ends_quietly():
+    it = engine(Film(bowler(), fps=30))
+    it.finish()
+    assert it.orders() == () and it.snapshot() == type(it.snapshot())(0, False, False)
+
+
+def test_the_snapshot_says_what_is_going_on():
+    film = Film(bowler(), fps=120, between=(-2.6, -2.0))
+    it = engine(film)
+    it.see(film.pose(0, "light"))
+    assert not it.snapshot().somebody  # far behind the picture's edge
+    film = Film(bowler(), fps=120, between=SHORT)
+    it, look = told_live(film)
+    assert (it.snapshot().balls, it.snapshot().measuring) == (0, True)  # not a ball before it was looked at
+    for i in asked_frames(film, look.spans):
+        it.see_closely(look.ball, film.pose(i))
+    it.looked(look.ball)
+    assert (it.snapshot().balls, it.snapshot().measuring) == (1, False)
+
+
+def test_told_the_same_twice_it_says_the_same_and_reads_no_clock(monkeypatch):
+    def forbidden(*_):
+        raise AssertionError("the engine reached out")
+
+    film = Film(bowler(), fps=60, noise_px=1.0, between=SHORT)
+    first = bowl(engine(film, Focus(KNEE, 150, 180)), film)
+    for name in ("time", "monotonic", "monotonic_ns", "perf_counter", "time_ns", "sleep"):
+        monkeypatch.setattr(time, name, forbidden)
+    monkeypatch.setattr(socket, "socket", forbidden)
+    monkeypatch.setattr(np.random, "normal", forbidden)
+    second = bowl(engine(film, Focus(KNEE, 150, 180)), film)
+    monkeypatch.undo()
+    assert repr(first) == repr(second) and len(first) == 4
+
+
+def test_time_alone_makes_nothing_happen():
+    it, _ = told_live(Film(bowler(), fps=120, between=SHORT))
+    it.wake(to_ns(EPOCH_S + 99))
+    assert it.orders() == () and it.wake_at_ns is None
+
+
+class Later(Film):
+    """The same film twenty seconds on."""
+
+    def stamp(self, i):
+        s = super().stamp(i)
+        return type(s)(s.frame + 10_000, s.t_ns + to_ns(20.0))
+
+
+def test_two_balls_of_a_session_are_numbered():
+    film, later = Film(bowler(), fps=60, between=SHORT), Later(bowler(arm="left"), fps=60, between=SHORT)
+    it = engine(film)
+    assert [o.ball for f in (film, later) for o in bowl(it, f)] == [1, 1, 1, 2, 2, 2]

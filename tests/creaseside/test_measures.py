@@ -1,0 +1,235 @@
+"""Measures: angles against other formulas, the 10 degree rule at its edges, every number of a delivery against its truth."""
+
+from __future__ import annotations
+
+import functools
+
+import numpy as np
+import pytest
+from scipy.spatial.distance import cosine
+
+from creaseside import measures
+from creaseside.ball import Value
+from creaseside.measures import MEASURES, front_leg_action, included_deg, signed_deg
+from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
+from tests.creaseside.puppet import bowler, truth
+
+MOMENTS = ("bfc_s", "ffc_s", "br_s")
+
+
+# --- angles -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "hip, knee, ankle, deg",
+    [
+        ((0, 1), (0, 0), (0, -1), 180),
+        ((0, 1), (0, 0), (1, 0), 90),
+        ((0, 1), (0, 0), (-1, 0), 90),
+        ((0, 1), (0, 0), (1, 1), 45),
+        ((0, 2, 0), (0, 0, 0), (0, 0, 5), 90),
+        ((0, 1), (0, 0), (np.nan, 0), np.nan),
+        ((0, 1), (0, 1), (0, 0), np.nan),
+    ],
+)
+def test_included_angle_of_plain_figures(hip, knee, ankle, deg):
+    with np.errstate(invalid="ignore"):
+        found = included_deg(np.array(hip, float), np.array(knee, float), np.array(ankle, float))
+    assert found == pytest.approx(deg, nan_ok=True)
+
+
+@pytest.mark.parametrize("knee_x, deg", [(0.0, 180.0), (0.1, 157.38), (-0.1, 202.62)])
+def test_a_knee_bent_backwards_is_above_180(knee_x, deg):
+    """Running to +x a bent knee points forward. 180 - 2 atan 0.2 by hand."""
+    assert signed_deg(np.array([0, 1.0]), np.array([knee_x, 0.5]), np.array([0, 0.0])) == pytest.approx(deg, abs=0.01)
+
+
+def test_angles_agree_with_other_formulas_on_random_legs():
+    rng = np.random.default_rng(1)
+    hip, knee, ankle = rng.normal(size=(3, 500, 2))
+    thigh, shank = (hip - knee) @ [1, 1j], (ankle - knee) @ [1, 1j]
+    between = np.degrees(np.abs(np.angle(thigh / shank)))  # complex numbers
+    assert included_deg(hip, knee, ankle) == pytest.approx(between, abs=1e-6)
+    signed = signed_deg(hip, knee, ankle)
+    assert np.minimum(signed, 360 - signed) == pytest.approx(between, abs=1e-6)
+    assert np.array_equal(signed > 180, np.angle(thigh / shank) > 0)  # the back of the knee opened past straight
+    h, k, a = rng.normal(size=(3, 50, 3))
+    by_scipy = [np.degrees(np.arccos(1 - cosine(u, v))) for u, v in zip(h - k, a - k)]
+    assert included_deg(h, k, a) == pytest.approx(by_scipy, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    "ffc, smallest, br, action",
+    [
+        # Portus et al. 2004: flexion and extension of 10 degrees or more.
+        (165, 155, 160, "flexor"),
+        (165, 155.01, 160, "constant_brace"),
+        (165, 155, 164.99, "flexor"),
+        (165, 155, 165, "flexor_extender"),
+        (164.99, 155, 165, "extender"),
+        (160, 160, 160, "constant_brace"),
+        (180, 120, 125, "flexor"),
+        (150, 145, 175, "extender"),
+        (180, 130, 185, "flexor_extender"),
+    ],
+)
+def test_front_leg_action_at_the_edges_of_ten_degrees(ffc, smallest, br, action):
+    assert front_leg_action(Value(ffc, 2.0), Value(smallest, 2.0), Value(br, 2.0)) == action
+
+
+@pytest.mark.parametrize("gone", range(3))
+def test_no_action_without_all_three(gone):
+    assert front_leg_action(*(Value.missing("hidden") if i == gone else Value(165.0, 2.0) for i in range(3))) is None
+
+
+# --- a whole delivery -------------------------------------------------------------------------------------------------
+
+HOW = {
+    "plain": {},
+    "bent": {"knee": 150, "knee_min": 130, "knee_br": 135},
+    "braced": {"knee": 176, "knee_min": 170, "knee_br": 176},
+    "slow": {"speed": 4.0},
+    "angled": {"approach": 6, "turn": -6},
+}
+
+
+@functools.cache
+def error(how, arm, view, yaw, fps, noise_px, seed=1):
+    """Measure -> (error, sd); one that was not measured is left out."""
+    p = bowler(arm=arm, **HOW[how])
+    seen, told = closely(Film(p, side_camera(view, yaw), fps=fps, noise_px=noise_px, seed=seed)), truth(p)
+    values = {n: MEASURES[n](seen) for n in told}
+    return {n: (v.value - told[n] - (EPOCH_S if n in MOMENTS else 0), v.sd) for n, v in values.items() if v}
+
+
+CASES = [
+    (how, arm, view, yaw, fps)
+    for how in HOW
+    for fps, arm, view, yaw in (
+        (50, "right", "right", 0),
+        (60, "left", "right", 0),
+        (60, "right", "left", 15),
+        (120, "left", "left", 15),
+        (240, "right", "right", 15),
+    )
+]
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+def test_every_error_is_within_its_sd(case):
+    found = error(*case, 0.0)
+    assert set(found) >= {*truth(bowler())} - {"speed_kept"}
+    assert {n: e for n, e in found.items() if abs(e[0]) > 2 * e[1]} == {}
+
+
+@pytest.mark.parametrize("how", ["plain", "bent", "braced"])
+@pytest.mark.parametrize("arm, fps", [("right", 50), ("left", 60), ("right", 120), ("left", 120), ("left", 240)])
+def test_the_knee_at_landing_side_on(how, arm, fps):
+    """A swinging knee comes in at 800 deg/s: 9 ms of it in the window are what is left without noise."""
+    assert abs(error(how, arm, "right", 0, fps, 0.0)["front_knee_ffc_deg"][0]) <= 3.0
+    noisy = [
+        error(how, arm, "right", 0, fps, 0.6, seed)["front_knee_ffc_deg"][0] for seed in (1, 2)
+    ]  # 0.6 px: 1.5 deg a look
+    assert np.sqrt(np.mean(np.square(noisy))) <= 4.0
+
+
+LIMITS = {
+    "front_knee_min_deg": 4.0,
+    "front_knee_br_deg": 6.0,
+    "approach_deg": 1.0,
+    "turn_deg": 2.0,
+    "run_up_speed_m_s": 0.15,
+    "speed_kept": 0.06,
+    "back_knee_bfc_deg": 6.0,
+    "stride_length_m": 0.03,
+    "front_foot_offset_m": 0.03,
+    "trunk_lean_ffc_deg": 2.0,
+    "trunk_lean_br_deg": 2.0,
+    "arm_delay_deg": 4.0,
+    "bfc_to_ffc_s": 0.008,
+    "ffc_to_br_s": 0.006,
+}
+
+
+@pytest.mark.parametrize("name", LIMITS)
+def test_every_measure_side_on_at_120(name):
+    for how in ("plain", "bent", "braced", "slow"):
+        for arm in ("right", "left"):
+            assert abs(error(how, arm, "right", 0, 120, 0.0)[name][0]) <= LIMITS[name], (how, arm)
+
+
+@pytest.mark.parametrize("approach, yaw, view", [(8, 20, "left"), (-8, 20, "right")])
+@pytest.mark.xfail(
+    strict=True, reason="the hips' speed is read in a plane along +x, which an angled run leaves: 6 % off, sd 2 %"
+)
+def test_speed_of_an_angled_run_from_an_angled_camera(approach, yaw, view):
+    p = bowler(approach=approach, turn=-approach)
+    value = measures.run_up_speed_m_s(closely(Film(p, side_camera(view, yaw), fps=120)))
+    assert abs(value.value - 5.5) <= 2 * value.sd
+
+
+@pytest.mark.parametrize("fps", [25])
+@pytest.mark.xfail(
+    strict=True,
+    reason="at 25 a second hardly one look falls in the landing's window; the reason says that the leg was not seen",
+)
+def test_a_knee_seen_at_25_a_second_is_not_called_unseen(fps):
+    value = measures.front_knee_ffc_deg(closely(Film(bowler(), fps=fps)))
+    assert value or "not seen" not in value.reason
+
+
+# --- what is not there ------------------------------------------------------------------------------------------------
+
+GROUND = (
+    "approach_deg",
+    "turn_deg",
+    "run_up_speed_m_s",
+    "speed_kept",
+    "bound_height_m",
+    "stride_length_m",
+    "front_foot_offset_m",
+)
+
+
+@pytest.mark.parametrize("view, arm", [("right", "right"), ("left", "right"), ("right", "left")])
+def test_without_marks_angles_and_times_are_measured_and_nothing_on_the_ground(view, arm):
+    p = bowler(arm=arm)
+    seen, told = closely(Film(p, side_camera(view), fps=120), marks=False), truth(p)
+    for name, measure in MEASURES.items():
+        value = measure(seen)
+        if name in GROUND:
+            assert value.value is None and value.reason == measures.NO_MARKS
+        elif name in told:
+            assert value and abs(value.value - told[name] - (EPOCH_S if name in MOMENTS else 0)) <= 2 * value.sd, name
+
+
+def test_a_run_up_half_out_of_the_picture_has_no_direction_and_says_why():
+    seen = closely(Film(bowler(), fps=120), first_s=-0.5)
+    for measure in (measures.approach_deg, measures.turn_deg):
+        assert measure(seen).reason == "less than 0.4 s of the run-up in the picture"
+    assert measures.front_knee_ffc_deg(seen) and measures.stride_length_m(seen) and measures.run_up_speed_m_s(seen)
+
+
+@pytest.mark.parametrize(
+    "hidden, gone, kept",
+    [
+        (
+            "left_knee",
+            ("front_knee_ffc_deg", "front_knee_min_deg", "front_knee_br_deg"),
+            ("back_knee_bfc_deg", "stride_length_m", "ffc_s"),
+        ),
+        ("right_elbow", ("arm_delay_deg",), ("front_knee_ffc_deg", "br_s", "trunk_lean_ffc_deg")),
+        (
+            "left_shoulder",
+            ("trunk_lean_ffc_deg", "trunk_lean_br_deg", "arm_delay_deg"),
+            ("front_knee_ffc_deg", "approach_deg"),
+        ),
+        ("right_knee", ("back_knee_bfc_deg", "back_knee_min_deg"), ("front_knee_ffc_deg", "stride_length_m")),
+    ],
+)
+def test_what_was_hidden_is_not_measured_and_the_rest_is(hidden, gone, kept):
+    seen = closely(Film(bowler(), fps=120, hidden={hidden: (-0.25, 0.3)}))
+    for name in gone:
+        assert not MEASURES[name](seen) and MEASURES[name](seen).reason, name
+    for name in kept:
+        assert MEASURES[name](seen), name

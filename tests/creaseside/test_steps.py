@@ -1,0 +1,85 @@
+"""Steps: where feet stood on the ground, and the line that the hips ran."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from creaseside import contacts, lane, steps, track
+from creaseside.pose import INDEX
+from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
+from tests.creaseside.puppet import bowler
+
+
+def truth_at(puppet, side, when, *points):
+    j = puppet.joints(np.array([when + 0.02]))[0]
+    return np.mean([j[INDEX[f"{side}_{p}"]][:2] for p in points], axis=0)
+
+
+@pytest.mark.parametrize("fps", [30, 60, 120, 240])
+@pytest.mark.parametrize(
+    "arm, view, yaw", [("right", "right", 0), ("left", "right", 0), ("right", "left", 0), ("left", "right", 20)]
+)
+def test_feet_are_put_where_they_stand(fps, arm, view, yaw):
+    puppet = bowler(arm=arm)
+    seen = closely(Film(puppet, side_camera(view, yaw), fps=fps))
+    for step, on in ((seen.back, -0.18), (seen.front, 0.0)):
+        assert step.ground_m == pytest.approx(truth_at(puppet, step.side, on, "heel", "toe"), abs=0.02)
+        assert step.ankle_m == pytest.approx(truth_at(puppet, step.side, on, "ankle"), abs=0.03)
+
+
+@pytest.mark.parametrize("fps, limit", [(25, 2.0), (30, 1.0), (60, 1.0), (120, 1.0), (240, 1.0)])
+@pytest.mark.parametrize("arm, view, yaw", [("right", "right", 0), ("left", "left", 15)])
+@pytest.mark.parametrize("approach", [-10, 0, 6])
+def test_a_straight_run_is_measured_to_two_degrees(fps, limit, arm, view, yaw, approach):
+    seen = closely(Film(bowler(arm=arm, approach=approach, turn=-approach), side_camera(view, yaw), fps=fps))
+    found, sd = steps.line_deg([*seen.run_up, seen.back])
+    assert abs(found - approach) <= min(limit, 2 * sd) and 0.5 < sd < 3
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_with_noise_the_error_stays_within_its_sd(seed):
+    seen = closely(Film(bowler(approach=4, turn=-4), fps=120, noise_px=1.0, seed=seed))
+    found, sd = steps.line_deg([*seen.run_up, seen.back])
+    assert abs(found - 4) <= 2 * sd
+
+
+def made(x, y, sd=0.05, left=0.0):
+    return steps.Step("left", 0.0, np.array([x, y]), np.array([x, y]), left, sd)
+
+
+def test_the_line_is_numpys_when_all_steps_are_alike_and_tells_its_error():
+    rng = np.random.default_rng(8)
+    x, y = np.arange(4) * 1.6, rng.normal(0, 0.05, 4)
+    slope = np.polyfit(x, y, 1)[0]
+    found, sd = steps.line_deg([made(*p) for p in zip(x, y)])
+    assert found == pytest.approx(np.degrees(np.arctan(slope)))
+    each = np.hypot(0.05, steps.PLACE_SD_M)
+    many = [np.degrees(np.polyfit(x, rng.normal(0, each, 4), 1)[0]) for _ in range(4000)]
+    assert sd == pytest.approx(np.std(many), rel=0.06)
+
+
+def test_the_hips_way_counts_not_the_feets():
+    found, _ = steps.line_deg([made(0, 0.06, left=-0.06), made(1.5, -0.06, left=0.06), made(3, 0.06, left=-0.06)])
+    assert found == pytest.approx(0, abs=1e-9)
+
+
+def test_fewer_than_two_steps_are_no_line():
+    assert np.isnan(steps.line_deg([made(0, 0)])).all() and np.isnan(steps.line_deg([])).all()
+
+
+@pytest.mark.parametrize("last, deg", [((1, 0), 0), ((1, 1), 45), ((0, -1), -90), ((-1, 0), 180)])
+def test_directions(last, deg):
+    assert steps.direction_deg(np.zeros(2), np.array(last, float)) == pytest.approx(deg)
+
+
+def test_no_ground_no_step():
+    film = Film(bowler(), fps=120)
+    close = track.cleaned(track.of(film.poses(-1.0, 0.25)))
+    contact = contacts.Contact("left", EPOCH_S, 0.003, EPOCH_S + 0.3)
+    assert steps.of(close, lane.of(close, None), contact) is None
+    assert steps.of(close, lane.of(close, film.camera), contact) is not None
+    assert (
+        steps.of(close, lane.of(close, film.camera), contacts.Contact("left", EPOCH_S + 9, 0.003, EPOCH_S + 9.3))
+        is None
+    )

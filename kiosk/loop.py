@@ -31,10 +31,12 @@ from kiosk.watcher import Watcher
 
 TURN_NS = NS // 100
 LIVE_NS = NS // 40              # a live look at most this often,
-LIVE_BESIDE_NS = NS // 10       # and this often while a ball is looked at again: its verdict is waited for
+LIVE_BESIDE_NS = NS // 25       # and this often while a ball is looked at again: the next bowler may be on the way
 LIVE_STEP_NS = NS // 20         # what the engine needs to see of somebody who bowls, at the least
 LIVE_BEHIND_NS = 4 * NS         # further behind, the reel might not hold the landing any more: begin anew
 LIVE_KEPT = 400                 # live looks that a ball's row may want, 10 s
+HOLD_LIVE_NS = 2 * NS           # a recording waits while the live looks are this far behind it,
+HOLD_CLOSE_NS = 5 * NS          # or a frame this old is still to be looked at again: the reel would go over it
 STILL_NS = 8 * NS               # nobody runs in for longer: somebody stands there, and the screen goes on
 
 
@@ -71,6 +73,8 @@ class Loop:
         self._live_out = False
         self._live_at: Stamp | None = None
         self._live_due_ns = 0
+        self._oldest_ns: dict[int, int] = {}                           # the oldest frame that a ball's looks want
+        parts.intake.behind = self._behind
         self._looks: list[Look] = []                                   # whose last frame is still to come
         self._out: Counter[int] = Counter()                            # frames that are being looked at, by ball
         self._closely: defaultdict[int, list[Pose]] = defaultdict(list)
@@ -148,6 +152,14 @@ class Loop:
     def _live_pause_ns(self) -> int:
         return LIVE_BESIDE_NS if self._looks or +self._out else LIVE_NS
 
+    def _behind(self) -> bool:
+        """Asked by the intake's thread: whether frames that are still wanted would soon be gone."""
+        newest, last = self.parts.intake.newest, self._live_at
+        if newest is None or last is None:
+            return False
+        wanted = min(self._oldest_ns.copy().values(), default=newest.t_ns)
+        return newest.t_ns - last.t_ns > HOLD_LIVE_NS or newest.t_ns - wanted > HOLD_CLOSE_NS
+
     def _saw(self, ball: int | None, pose: Pose) -> None:
         """A pose is done; a ball's last one is told to the engine."""
         if ball is None:
@@ -166,6 +178,7 @@ class Loop:
     def _all_back(self, ball: int) -> None:
         if self._out[ball] == 0:
             del self._out[ball]
+            self._oldest_ns.pop(ball, None)
             self._looked.append(ball)
             self.parts.engine.looked(ball)
 
@@ -178,6 +191,7 @@ class Loop:
             frames = [frame for span in look.spans for frame in frames_of(span, self.parts.reel)]
             self._out[look.ball] += len(frames)
             if frames:
+                self._oldest_ns[look.ball] = min(stamp.t_ns for stamp, _ in frames)
                 self.parts.watcher.look(look.ball, frames)
             self._safely("a look at nothing", self._all_back, look.ball)
 

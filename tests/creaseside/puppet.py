@@ -1,8 +1,8 @@
 """Puppet: a stick figure that bowls, walks or stands, in pitch metres. Its truth is its geometry.
 
-Nothing here was taken from a bowler: straight bones (shares of the stature: Drillis & Contini 1966, from memory), feet that
-stand where they landed, a front knee that is told its angle, an arm that turns evenly over the top. A right-armer is made; a
-left-armer is their mirror image. Time 0 is front foot contact. This room knows no camera: see `film`.
+Nothing here was taken from a bowler: straight bones (shares of the stature: Drillis & Contini 1966, from memory), feet
+that stand where they landed, a front knee that is told its angle, an arm that turns evenly over the top. A right-armer
+is made; a left-armer is their mirror image. Time 0 is front foot contact. This room knows no camera: see `film`.
 """
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def both(keys: tuple) -> dict[str, tuple]:
 
 @dataclass(frozen=True, slots=True)
 class Down:
-    """A foot on the ground: `ahead` of the hips as it lands (m), `out` to its own side; the heel rises after `flat` of it."""
+    """A foot on the ground: `ahead` of the hips as it lands, `out` to its own side, m; the heel rises after `flat` of it."""
     side: str
     on: float
     off: float
@@ -45,7 +45,7 @@ class Down:
 
 @dataclass(frozen=True)
 class Puppet:
-    """What it does: where its feet stand, and keys (time, value): speed m/s, heading deg, hips m, lean, arms, elbows deg."""
+    """What it does: where its feet stand, and keys (time, value): m/s, m, and degrees."""
     downs: tuple[Down, ...]
     speed: tuple = ((0, 0.0),)
     heading: tuple = ((0, 0.0),)

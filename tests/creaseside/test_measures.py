@@ -1,4 +1,4 @@
-"""Measures: angles against other formulas, the 10 degree rule at its edges, every number of a delivery against its truth."""
+"""Measures: angles against other formulas, the 10 degree rule at its edges, each number against its truth."""
 
 from __future__ import annotations
 

@@ -83,10 +83,10 @@ def camera(place: Place) -> Iterator[Check]:
         here = v4l2.cameras()
         found = f"none set up; devices here: {', '.join(here)}" if here else "none set up, and no video device here"
         if sources.DEMO.exists():
-            yield Check("camera", WARNING, f"{found}; the kiosk runs on the demo net", "run creaseside setup")
+            yield Check("camera", WARNING, f"{found}; the kiosk runs on the demo net", "set [camera] source in settings.toml (README)")
         else:
             yield Check("camera", FAULT, f"{found}; nor the demo net {sources.DEMO}",
-                        "run creaseside setup, or install again")
+                        "set [camera] source in settings.toml, or install again")
         return
     if sources.is_camera(asked.source):
         place.say(f"camera {asked.source}: watching it for {WATCH_NS // NS} seconds")

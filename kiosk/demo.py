@@ -19,4 +19,4 @@ def add_bowlers(log: Logbook) -> None:
         if bowler["id"] not in there:
             log.add_player(bowler["shown_name"], bowler.get("arm"), bowler.get("birth_year"), bowler.get("age_group"),
                            bowler.get("height_m"), id=bowler["id"])
-            log.add_consent(bowler["id"], "clips", "the maker of the demo net", "parent", note="invented, as the bowler is")
+            log.add_consent(bowler["id"], "clips", bowler["shown_name"], note="invented, as the bowler is")

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 LENS = {"focal_px": None, "k1": 0.0, "k2": 0.0}      # optional keys of [camera] and what holds without them
 TABLES = ("camera", "marks", "measured")
-AGAIN = "place the marks again with creaseside setup, or put the file right"
+AGAIN = "place the marks again in a picture of the net and put the file right (README, marks)"
 Pixel = tuple[float, float]
 
 
@@ -59,7 +59,7 @@ def read(path: Path, size_px: tuple[int, int] | None = None) -> Marks:
         text = path.read_text("utf-8")
         marks, faults = parse(tomllib.loads(text), size_px)
     except FileNotFoundError as e:
-        raise Fault(asked, "no such file", "place the marks with creaseside setup, or give --marks FILE") from e
+        raise Fault(asked, "no such file", "write the marks into a file (README, marks) and give --marks FILE") from e
     except OSError as e:
         raise Fault(asked, e.strerror or str(e), "make the file readable") from e
     except tomllib.TOMLDecodeError as e:

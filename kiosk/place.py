@@ -65,7 +65,7 @@ class Place:
 
     @property
     def own_marks(self) -> Path:
-        """The marks file that `creaseside setup` writes."""
+        """The marks file of this home."""
         return self.home / "marks.toml"
 
     @property

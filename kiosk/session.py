@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Callable, Iterator
 
+from creaseside.ball import Value
 from creaseside.focus import Focus
 from creaseside.settings import FocusCue
 from creaseside.stamps import NS, Stamp, to_ns
@@ -23,6 +24,7 @@ from kiosk.place import Place
 from kiosk.scorer import Aside, Scorer, Written
 from kiosk.texts import Texts, age_of_words
 
+BASELINE_BALLS = 24     # a player's latest balls, from which their own band is taken
 READY_NS = 90 * NS      # pose processes that are not ready by then are said to be missing, and the kiosk goes on
 
 
@@ -69,6 +71,8 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
         demo.add_bowlers(log)
     bowler = bowler_of(log, asked.player)
     focus = focus_of(place, asked.focus, spec)
+    if focus:
+        allowed(focus, log, asked.player, place)
     source = sources.open_source(spec, settings.camera, until_end=asked.until_end)
     parts.callback(source.close)
     marks = marks_of(place, asked.marks, spec, (source.width_px, source.height_px))
@@ -120,12 +124,28 @@ def focus_of(place: Place, measure: str | None, spec: str) -> FocusCue | None:
                 f'put [focus] measure = "{measure}" with at_least or at_most into {place.settings_file}')
 
 
+def allowed(focus: FocusCue, log: Logbook, player: str | None, place: Place) -> None:
+    """Fault where this focus may not be set for this player: under 18 nobody is rewarded for a straighter leg or more pace."""
+    from creaseside.focus import own_band, refusal
+    from creaseside.workload import youngest_age
+    asked = Focus(focus.measure, focus.at_least, focus.at_most, focus.words)
+    if player is None:
+        if refusal(asked, None):
+            place.say(f"a guest's age is not known: for anyone under 18 name the player, so that {focus.measure} is a band of their own")
+        return
+    row = log.player(player)
+    own = own_band([Value(ball[focus.measure], None) for ball in log.balls(player=player)[-BASELINE_BALLS:]])
+    why = refusal(asked, youngest_age(row["birth_year"], row["age_group"], log.today()), own)
+    if why:
+        raise Fault(f"a focus on {focus.measure} for {player}", "a player who is or may be under 18", why)
+
+
 def marks_of(place: Place, asked: Path | None, spec: str, size_px: tuple[int, int]) -> marks_room.Marks | None:
     """The marks for that source; None, and it is said, where there are none."""
     path = asked.expanduser() if asked else next((p for p in _usual_marks(place, spec) if p.exists()), None)
     if path is None:
         place.say("no marks: knees are measured in the picture's own plane, metres and lanes are not measured; "
-                  "place the marks with creaseside setup, or give --marks FILE")
+                  "write the marks into a file (README, marks) and give --marks FILE")
         return None
     found = marks_room.read(path, size_px)
     found.solved(str(path))     # a mark that is far off is said now, not at the first ball

@@ -16,7 +16,7 @@ from scipy.optimize import least_squares
 from creaseside.pitch import MARKS
 
 MARK_SD_PX = 1.0       # a hand on a mark, common practice: about one pixel
-WRONG_MARK_PX = 6.0    # a mark this far from the fit at 1280 px width is not a shaky hand: the fit follows a mark that is 40 px
+WRONG_MARK_PX = 5.5    # a mark this far from the fit at 1280 px width is not a shaky hand: the fit follows a mark that is 40 px
                        # off by two thirds or more (six marks, measured), so what is left of it is small
 CLEARLY = 2.5          # one suspect is named when the others without it agree this much better than without the next one
 FARTHEST_M = 40.0      # from the wicket; a net's camera stands 4 to 15 m away (common practice)
@@ -196,7 +196,7 @@ def _wrong_mark(camera: Camera, names, places, pixels, focal_px) -> str | None:
     """One line that names the mark which spoils the fit, or None where the fit is good. Also fills in the residuals."""
     residual = np.linalg.norm(camera.project(places) - pixels, axis=1)
     object.__setattr__(camera, "residual_px", {n: float(r) for n, r in zip(names, residual)})
-    limit = WRONG_MARK_PX * camera.width_px / 1280
+    limit = WRONG_MARK_PX * max(1.0, camera.width_px / 1280)
     if residual.max() <= limit:
         away = float(np.linalg.norm(camera.C))
         return None if away <= FARTHEST_M else f"the marks put the camera {away:.0f} m from the wicket; one of them is off: place them again"

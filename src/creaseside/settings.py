@@ -32,7 +32,7 @@ class Camera:
     width_px: int = _of(1280, "asked width", 320, 4096)
     height_px: int = _of(720, "asked height", 240, 2304)
     fps: float = _of(120.0, "asked frames per second", 10, 500)
-    marks: str = _of("", "marks file; empty: the one that `creaseside setup` wrote")
+    marks: str = _of("", "marks file; empty: marks.toml in the home folder")
     reel_s: float = _of(8.0, "seconds of picture kept in memory", 4, 60)
 
 

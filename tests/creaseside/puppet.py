@@ -34,7 +34,7 @@ def both(keys: tuple) -> dict[str, tuple]:
 
 @dataclass(frozen=True, slots=True)
 class Down:
-    """A foot on the ground: `ahead` of the hips as it lands, `out` to its own side, m; the heel rises after `flat` of it."""
+    """A foot on the ground: `ahead` of the hips as it lands, `out` to its own side, m; heel up after `flat` of it."""
     side: str
     on: float
     off: float
@@ -181,20 +181,22 @@ def bowler(speed=5.5, knee=165.0, knee_min=158.0, knee_br=161.0, approach=0.0, t
     """
     own = -1 if arm == "left" else 1
     downs = _bowling_feet(speed, bfc, br, over_m)
-    heights = {(d.on + d.off) / 2: 0.86 for d in downs if d.on < bfc}                                        # standing
-    heights |= {(d.on + d.off) / 2 + STEP_S / 2: 0.89 for d in downs if d.on < bfc - BOUND_S}                # in the air
+    heights = {(d.on + d.off) / 2: 0.86 for d in downs if d.on < bfc}                                    # standing
+    heights |= {(d.on + d.off) / 2 + STEP_S / 2: 0.89 for d in downs if d.on < bfc - BOUND_S}           # in the air
     heights |= {-9.0: 0.87, bfc - .16: 0.96, bfc: 0.88, bfc / 2: 0.85, br + .12: 0.88, 0.6: 0.86, 9: 0.88}
     shares = ((-9, 1), (bfc, 1), (0, .85), (br, .62), (.35, .5), (.7, .3), (1.2, .1), (9, .1))
     if not run:
         shares, downs = ((-9, 0), (bfc, 0), (0, .3), (br, .2), (.4, 0), (9, 0)), downs[-5:]
-    over_top = ((br + u, RELEASE_ARM_DEG + arm_deg_s * u) for u in (-.12, -.06, 0.0, .06, .12))
-    arms = {"right": ((-9, -180), (br - .42, -215), (br - .30, -200), *over_top, (br + .3, 195), (9, 180)),
+    turn_s = 120 / arm_deg_s                                  # a third of a circle, even, with release in its middle
+    over_top = ((br + u * turn_s, RELEASE_ARM_DEG + 120 * u) for u in (-1, -.5, 0, .5, 1))
+    arms = {"right": ((-9, -180), (br - turn_s - .30, -215), (br - turn_s - .18, -200), *over_top, (br + turn_s + .18, 195), (9, 180)),
             "left": ((-9, 180), (bfc - .28, 170), (bfc - .03, 15), (-.06, 30), (br, 120), (br + .2, 185), (9, 180))}
     bends = {"right": ((-9, 90), (br - .45, 90), (br - .2, 0), (br + .2, 0), (br + .5, 40), (9, 30)),
              "left": ((-9, 90), (bfc - .3, 80), (bfc, 10), (0, 30), (.3, 60), (9, 30))}
     lean = ((-9, 10), (bfc - .3, 8), (bfc, -8), (0, 0), (br, 30), (br + .18, 50), (.8, 15), (9, 5))
     heading = ((-9, own * approach), (bfc, own * approach), (0, own * (approach + turn)))
-    return Puppet(tuple(downs), tuple((u, s * speed) for u, s in shares), heading, tuple(heights.items()), lean, arms, bends,
+    speeds = tuple((u, share * speed) for u, share in shares)
+    return Puppet(tuple(downs), speeds, heading, tuple(heights.items()), lean, arms, bends,
                   (0.4, own * y_m), ((0, knee), (br * .5, knee_min), (br, knee_br)), landing, arm == "left")
 
 
@@ -206,7 +208,8 @@ def _bowling_feet(speed: float, bfc: float, br: float, over_m: float) -> list[Do
         on -= STEP_S
     off, ahead = br + 0.6 / (0.55 * speed), min(0.60, over_m + 0.735 * speed * br)
     return [*downs, Down("right", bfc, bfc + 0.70 / speed, 0.02, 0.12, 0.45), Down("left", 0.0, off, ahead, 0.045, 0.6),
-            Down("right", off + .04, off + .26, 0.25), Down("left", off + .40, off + .66, 0.2), Down("right", off + .8, 9, 0.2)]
+            Down("right", off + .04, off + .26, 0.25), Down("left", off + .40, off + .66, 0.2),
+            Down("right", off + .8, 9, 0.2)]
 
 
 def goer(speed: float, heading=0.0, start_m=(0.0, 0.0), step=0.55, stand=0.62, bend=15.0, swing=25.0) -> Puppet:
@@ -216,7 +219,8 @@ def goer(speed: float, heading=0.0, start_m=(0.0, 0.0), step=0.55, stand=0.62, b
     ons = np.arange(FIRST_S - 1.2, LAST_S + 1.2, step)
     downs = tuple(Down(("left", "right")[i % 2], float(u), float(u + stand), 0.45 * speed * stand, .06, .55)
                   for i, u in enumerate(ons))
-    arms = {s: tuple((float(u), 180 + swing * (-1) ** (i + (s == "left"))) for i, u in enumerate(ons)) for s in TRUE_SIDE}
+    arms = {s: tuple((float(u), 180 + swing * (-1) ** (i + (s == "left"))) for i, u in enumerate(ons))
+            for s in TRUE_SIDE}
     return Puppet(downs, ((0, speed),), ((0, heading),), ((-9, 0.85), (9, 0.85)), arms=arms, start_m=start_m,
                   bends=both(((-9, bend), (9, bend))))
 

@@ -74,6 +74,11 @@ def test_what_is_no_ball_is_not_found(what, view, fps):
     )
 
 
+@pytest.mark.parametrize("fps", [60, 120])
+def test_a_slow_arm_at_the_end_of_a_run_is_not_found(fps):
+    assert search(Film(bowler(arm_deg_s=330), fps=fps, noise_px=1.0)) == []
+
+
 @pytest.mark.parametrize("fps", [25, 60, 120])
 @pytest.mark.parametrize("run", [False, True])
 def test_slow_practice_is_not_found(fps, run):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 
 import numpy as np
@@ -133,6 +134,13 @@ def test_the_knee_at_landing_side_on(how, arm, fps):
     assert np.sqrt(np.mean(np.square(noisy))) <= 4.0
 
 
+@pytest.mark.parametrize("view, yaw", [("right", 25), ("left", 25), ("right", -20), ("left", -20)])
+@pytest.mark.parametrize("arm", ["right", "left"])
+def test_the_knee_at_landing_from_an_angle(arm, view, yaw):
+    """The hip is 4 to 5 cm outside the running plane: taken in the plane it would cost 5 degrees here."""
+    assert abs(error("bent", arm, view, yaw, 120, 0.0)["front_knee_ffc_deg"][0]) <= 3.0
+
+
 LIMITS = {
     "front_knee_min_deg": 4.0,
     "front_knee_br_deg": 6.0,
@@ -208,6 +216,13 @@ def test_a_run_up_half_out_of_the_picture_has_no_direction_and_says_why():
     for measure in (measures.approach_deg, measures.turn_deg):
         assert measure(seen).reason == "less than 0.4 s of the run-up in the picture"
     assert measures.front_knee_ffc_deg(seen) and measures.stride_length_m(seen) and measures.run_up_speed_m_s(seen)
+
+
+@pytest.mark.parametrize("before_s, measured", [(0.45, True), (0.41, True), (0.39, False), (0.25, False)])
+def test_less_than_four_tenths_of_a_run_up_has_no_direction(before_s, measured):
+    seen = closely(Film(bowler(), fps=120))
+    first = dataclasses.replace(seen.run_up[0], on_s=seen.phases.bfc.value - before_s)
+    assert bool(measures.approach_deg(dataclasses.replace(seen, run_up=[first]))) is measured
 
 
 @pytest.mark.parametrize(

@@ -165,3 +165,16 @@ def test_the_demo_is_what_there_is_without_a_camera(tmp_path):
     assert session.Asked().spec(place(tmp_path, '[camera]\nsource = "2"\n')) == "2"
     assert session.Asked(source="demo").spec(place(tmp_path, '[camera]\nsource = "2"\n')) == "demo"
     assert sources.DEMO.name == "net.mp4"
+
+
+def test_nobody_under_18_is_rewarded_for_a_straighter_leg_or_more_pace(tmp_path):
+    here = place(tmp_path)
+    with Logbook(here) as log:
+        child = log.add_player("Noor", "right", age_group="u13")
+        adult = log.add_player("Sam", "right", age_group="adult")
+        for measure in ("front_knee_ffc_deg", "front_knee_br_deg", "run_up_speed_m_s"):
+            one_sided = FocusCue(measure, 160.0 if "knee" in measure else 5.0)
+            with pytest.raises(Fault, match="under 18"):
+                session.allowed(one_sided, log, child, here)
+            session.allowed(one_sided, log, adult, here)
+        session.allowed(FocusCue("approach_deg", -5.0, 5.0), log, child, here)

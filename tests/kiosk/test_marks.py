@@ -110,7 +110,7 @@ def test_the_edges_of_the_picture_are_in_it(tmp_path):
 
 
 def test_no_file_and_no_text_are_named(tmp_path):
-    with pytest.raises(Fault, match="no such file; place the marks with creaseside setup"):
+    with pytest.raises(Fault, match="no such file; write the marks into a file"):
         read(tmp_path / "nothing.toml")
     (tmp_path / "bytes.toml").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(Fault, match="not text"):

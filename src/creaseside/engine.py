@@ -36,12 +36,13 @@ APART_S = 2.0            # nobody bowls two balls in this time
 SAME_S = 0.25            # two sightings of one arm's swing are no further apart
 RUN_UP_LOOK_S = 1.06     # how far before front foot contact the run-up is looked at again: back foot contact and two steps before it
 LANDING_LOOK_S = 0.09    # either side of the landing and release every frame counts
+LEAST_LOOK_S = 0.20      # after the landing: the release, also where the light model mixed up the arms and timed it badly
 RUN_STEP_S = 1 / 45      # the run-up is slow beside the landing: a look in 25 ms finds its steps as well as one in 16 (measured), in half the time
 LANDING_STEP_S = 1 / 140
 ROOM = 0.22              # of the body's height, left round the bowler in a close look's box
 PIECE_S = 0.32           # a box holds the bowler this long, however fast they run
 RAN_M_S = 3.0            # hips this fast in the delivery stride had a run-up; slower ones are asked for it
-UNCLEAR_S = 0.45         # arm and foot of the same side: the non-bowling arm going up, or sides mixed up; wait for the better candidate
+UNCLEAR_S = 0.30         # arm and foot of the same side: the non-bowling arm going up, or sides mixed up; wait for the better candidate
 DIM_FPS = 45.0           # below this a knee at the landing is good for a band, not for a number (60 fps the least, 120 better)
 
 
@@ -81,8 +82,7 @@ class Engine:
         self._seen.append(pose)
         while pose.stamp.t_s - self._seen[0].stamp.t_s > REMEMBER_S:
             self._seen.popleft()
-        if pose.missing is None or len(self._seen) % 4 == 0:
-            self._search(pose.stamp.t_s - NOTICE_S)
+        self._search(pose.stamp.t_s - NOTICE_S)
 
     def see_closely(self, ball: int, pose: Pose) -> None:
         """A look that `Look` asked for; of a ball that is over it is ignored."""
@@ -177,7 +177,7 @@ def _spans(live: Track, candidate: Candidate, size_px: tuple[int, int]) -> tuple
     """The landing first, every frame of it; then backwards along the run-up, piece by piece, each in a box that holds the bowler."""
     step, coarse = to_ns(LANDING_STEP_S), to_ns(RUN_STEP_S)
     landing, release = candidate.landing_s, candidate.release_s
-    spans = [_span(live, landing - 0.02, release + LANDING_LOOK_S, step, candidate, size_px),
+    spans = [_span(live, landing - 0.02, max(release + LANDING_LOOK_S, landing + LEAST_LOOK_S), step, candidate, size_px),
              _span(live, landing - 0.02, landing - 0.30, step, candidate, size_px)]
     end = landing - 0.30
     while end > landing - RUN_UP_LOOK_S:

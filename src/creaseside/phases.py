@@ -18,6 +18,8 @@ from creaseside.track import Track, local_line
 # What follows what, and how long after, seconds: published means are 0.17 to 0.25 and 0.08 to 0.13, taken wide (0.10-0.40, 0.05-0.20).
 BFC_TO_FFC_S = (0.08, 0.42)
 FFC_TO_BR_S = (0.03, 0.24)
+LANDING_TO_COARSE_S = (-0.06, 0.24)   # to a coarse release, which may be early by the time that arms take to be told apart
+USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
 RELEASE_SD_S = 0.006     # what that spread is worth at 1000 deg/s, and the arm's own noise
@@ -44,19 +46,28 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
     """The phases round a coarse release time."""
     back = "left" if front == "right" else "right"
     down = {side: contacts.of(track, lane, side, run_up_m_s) for side in ("left", "right")}
+    ffc = _likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, "ffc", "front foot contact not seen")
     br = release(track, lane, arm, release_s)
-    centre = br.value if br else release_s
-    ffc = _latest(down[front], centre, FFC_TO_BR_S, "ffc", "front foot contact not seen")
-    bfc = _latest(down[back], ffc.value, BFC_TO_FFC_S, "bfc", "back foot contact not seen") if ffc \
+    if ffc and not _follows(ffc, br):                     # a coarse release from mixed-up arms: look where it must have been
+        br = release(track, lane, arm, ffc.value + USUAL_FFC_TO_BR_S)
+        if not _follows(ffc, br):
+            br = Value.missing("bowling arm not seen over the top after the landing")
+    bfc = _likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, "bfc", "back foot contact not seen") if ffc \
         else Value.missing("front foot contact not seen")
     return Phases(arm, front, bfc, ffc, br, down)
 
 
-def _latest(down: list[Contact], before_s: float, window_s: tuple[float, float], name: str, why: str) -> Value:
+def _follows(ffc: Value, br: Value) -> bool:
+    return bool(br) and FFC_TO_BR_S[0] <= br.value - ffc.value <= FFC_TO_BR_S[1]
+
+
+def _likeliest(down: list[Contact], before_s: float, window_s: tuple[float, float], usual_s: float, name: str, why: str) -> Value:
+    """Of the contacts that began within the window before a moment, the one nearest to the usual time before it."""
     fits = [c for c in down if window_s[0] <= before_s - c.on_s <= window_s[1]]
     if not fits:
         return Value.missing(why)
-    return Value(fits[-1].on_s, float(np.hypot(fits[-1].on_sd_s, CONTACT_BIAS_SD_S[name])))
+    best = min(fits, key=lambda c: abs(before_s - c.on_s - usual_s))
+    return Value(best.on_s, float(np.hypot(best.on_sd_s, CONTACT_BIAS_SD_S[name])))
 
 
 def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:

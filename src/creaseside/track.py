@@ -16,7 +16,7 @@ LEGS = np.array([INDEX[n] for n in NAMES if n.endswith(("hip", "knee", "ankle", 
 ARMS = np.array([INDEX[n] for n in NAMES if n.endswith(("elbow", "wrist", "pinky", "index", "thumb"))])
 
 STRANGER_HEIGHTS = 0.35   # no runner's middle moves a third of their height between two looks 33 ms apart (10 m/s is 0.19)
-KEEP_LABEL = 0.04         # body heights; what a frame must gain before the model's own left and right are doubted
+KEEP_LABEL = 0.01         # body heights; what a frame must gain before the model's own left and right are doubted
 OUTLIER_HEIGHTS = 0.05    # a landmark this far off its neighbours' line is a slip: 9 cm on an adult; their noise is 1 cm
 OUTLIER_SPAN_S = 0.035    # neighbours: two frames either side at 60 fps
 

@@ -189,7 +189,8 @@ def bowler(speed=5.5, knee=165.0, knee_min=158.0, knee_br=161.0, approach=0.0, t
         shares, downs = ((-9, 0), (bfc, 0), (0, .3), (br, .2), (.4, 0), (9, 0)), downs[-5:]
     turn_s = 120 / arm_deg_s                                  # a third of a circle, even, with release in its middle
     over_top = ((br + u * turn_s, RELEASE_ARM_DEG + 120 * u) for u in (-1, -.5, 0, .5, 1))
-    arms = {"right": ((-9, -180), (br - turn_s - .30, -215), (br - turn_s - .18, -200), *over_top, (br + turn_s + .18, 195), (9, 180)),
+    arms = {"right": ((-9, -180), (br - turn_s - .30, -215), (br - turn_s - .18, -200), *over_top,
+                      (br + turn_s + .18, 195), (9, 180)),
             "left": ((-9, 180), (bfc - .28, 170), (bfc - .03, 15), (-.06, 30), (br, 120), (br + .2, 185), (9, 180))}
     bends = {"right": ((-9, 90), (br - .45, 90), (br - .2, 0), (br + .2, 0), (br + .5, 40), (9, 30)),
              "left": ((-9, 90), (bfc - .3, 80), (bfc, 10), (0, 30), (.3, 60), (9, 30))}

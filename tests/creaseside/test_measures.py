@@ -137,7 +137,7 @@ def test_the_knee_at_landing_side_on(how, arm, fps):
 @pytest.mark.parametrize("view, yaw", [("right", 25), ("left", 25), ("right", -20), ("left", -20)])
 @pytest.mark.parametrize("arm", ["right", "left"])
 def test_the_knee_at_landing_from_an_angle(arm, view, yaw):
-    """The hip is 4 to 5 cm outside the running plane: taken in the plane it would cost 5 degrees here."""
+    """What is left is joints outside the running plane: a hip 4.5 cm out, a knee 2 cm."""
     assert abs(error("bent", arm, view, yaw, 120, 0.0)["front_knee_ffc_deg"][0]) <= 3.0
 
 

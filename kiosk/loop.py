@@ -129,7 +129,7 @@ class Loop:
         if self._live_out or self._finished or now_ns < self._live_due_ns:
             return
         stamp = self._next_live(newest)
-        if stamp is not None and self.parts.watcher.live(stamp):
+        if stamp is not None and self.parts.watcher.live(stamp, self.parts.engine.live_box_px):
             behind = newest.t_ns - stamp.t_ns > LIVE_STEP_NS
             self._live_due_ns = now_ns if behind else max(self._live_due_ns + self._live_pause_ns, now_ns)
             self._live_at, self._live_out = stamp, True

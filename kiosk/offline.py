@@ -120,7 +120,7 @@ class _Clip:
     def look_live(self, stamp: Stamp, follow: bool = True) -> None:
         """The light model on this frame, and wait for it. follow: the engine is told."""
         self._live = None
-        while not self._watcher.live(stamp):
+        while not self._watcher.live(stamp, self._engine.live_box_px):
             self.wait()
         while self._live is None:
             self.wait()

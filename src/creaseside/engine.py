@@ -30,7 +30,7 @@ from creaseside.settings import Log as LogSettings
 from creaseside.stamps import to_ns
 from creaseside.track import Track
 
-REMEMBER_S = 3.5         # a run-up in the picture, the delivery, and time to notice it
+REMEMBER_S = 1.8         # the delivery stride, the delivery, and time to notice it; longer, and who walked there before counts for the bowler
 NOTICE_S = 0.15          # the arm has passed, the front foot has been seen to stand
 APART_S = 2.0            # nobody bowls two balls in this time
 SAME_S = 0.25            # two sightings of one arm's swing are no further apart
@@ -43,6 +43,8 @@ ROOM = 0.22              # of the body's height, left round the bowler in a clos
 PIECE_S = 0.32           # a box holds the bowler this long, however fast they run
 RAN_M_S = 3.0            # hips this fast in the delivery stride had a run-up; slower ones are asked for it
 UNCLEAR_S = 0.30         # arm and foot of the same side: the non-bowling arm going up, or sides mixed up; wait for the better candidate
+LANE_HALF_M = 2.3        # from the middle stump: a bowler's feet come down within 1.5 m of it, and the ground is seen to half a metre
+STRANGER_LOOKS = 8       # a fifth of a second; a foot in the air looks farther away than it is, and every runner has one on the ground by then
 DIM_FPS = 45.0           # below this a knee at the landing is good for a band, not for a number (60 fps the least, 120 better)
 
 
@@ -72,6 +74,8 @@ class Engine:
         self._open: dict[int, _Open] = {}
         self._orders: list[Order] = []
         self._looks = self._balls = 0
+        self._off_lane_m: deque[float] = deque(maxlen=STRANGER_LOOKS)
+        self._searching = False
         self._looked_at_s: list[float] = []       # releases that were looked at closely, whether or not there was a ball
         self._bowled_s = -np.inf
 
@@ -83,6 +87,7 @@ class Engine:
         while pose.stamp.t_s - self._seen[0].stamp.t_s > REMEMBER_S:
             self._seen.popleft()
         self._search(pose.stamp.t_s - NOTICE_S)
+        self._look_elsewhere(pose)
 
     def see_closely(self, ball: int, pose: Pose) -> None:
         """A look that `Look` asked for; of a ball that is over it is ignored."""
@@ -113,6 +118,22 @@ class Engine:
 
     def snapshot(self) -> Snapshot:
         return Snapshot(self._balls, bool(self._open), bool(self._seen) and self._seen[-1].missing is None)
+
+    @property
+    def live_box_px(self) -> tuple[int, int, int, int] | None:
+        """Where the next live look is to search, None for the whole picture; a box other than the last begins a new search.
+
+        The model follows whom it has: while that is somebody beyond the lane, every look searches anew for the bowler.
+        """
+        return (0, 0, *self._size) if self._searching else None
+
+    def _look_elsewhere(self, pose: Pose) -> None:
+        if self._camera is None or pose.missing is not None:
+            self._off_lane_m.clear()
+        else:
+            self._off_lane_m.append(abs(lane.feet_y_m(track.of([pose]), self._camera)))
+        beyond = len(self._off_lane_m) == STRANGER_LOOKS and min(self._off_lane_m) > LANE_HALF_M
+        self._searching = beyond and not self._searching
 
     # --- finding --------------------------------------------------------------------------------------------------------
 

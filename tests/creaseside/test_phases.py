@@ -26,10 +26,6 @@ def test_the_moments_are_found_to_a_fraction_of_a_frame(fps, arm, view, yaw, noi
         assert abs(value.value - EPOCH_S - told) <= 2 * value.sd < 0.06, name
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="1.5 px of noise (11 mm) breaks a planted foot's stance in two, and the later part is taken for the landing",
-)
 def test_noise_does_not_break_a_stance_in_two():
     for seed in range(4):
         when = closely(Film(bowler(arm="left"), fps=120, noise_px=1.5, seed=seed)).phases

@@ -71,7 +71,7 @@ class Eyes:
     def __init__(self) -> None:
         self.given, self.waiting, self.dead = [], [], False
 
-    def live(self, stamp: Stamp) -> bool:
+    def live(self, stamp: Stamp, box_px=None) -> bool:
         self.waiting.append((None, stamp))
         return True
 
@@ -92,6 +92,7 @@ class Script:
     """Stands in for the engine: a ball is found at its release, looked at closely, and concluded when all looks are back."""
 
     wake_at_ns = None
+    live_box_px = None
 
     def __init__(self, release_ns: int, verdict: str | None = "hit", somebody: bool = False) -> None:
         self.release_ns, self.verdict, self.somebody = release_ns, verdict, somebody
@@ -309,7 +310,7 @@ def test_eyes_that_are_late_leave_nothing_of_a_run_up_out(world, monkeypatch):
         (_, stamp), w.eyes.waiting = w.eyes.waiting[0], w.eyes.waiting[1:]
         return [(None, Pose(stamp, blank.xy_px, blank.world_m, blank.visibility, "light"))]
     monkeypatch.setattr(w.eyes, "poses", poses)
-    monkeypatch.setattr(w.eyes, "live", lambda stamp: not w.eyes.waiting and (w.eyes.waiting.append((None, stamp)) or True))
+    monkeypatch.setattr(w.eyes, "live", lambda stamp, box_px=None: not w.eyes.waiting and (w.eyes.waiting.append((None, stamp)) or True))
     w.engine.found = True
     w.turns(lambda: w.loop.parts.intake.newest and w.loop.parts.intake.newest.t_ns - w.source.start_ns > NS * 3 // 2)
     steps = [(b.t_ns - a.t_ns) / NS for a, b in zip(w.engine.seen, w.engine.seen[1:])]

@@ -25,7 +25,7 @@ class Played:
         self._todo: deque = deque()
         self._backwards, self._left = backwards, dies_after
 
-    def live(self, stamp) -> bool:
+    def live(self, stamp, box_px=None) -> bool:
         self._todo.appendleft((None, stamp))
         return True
 
@@ -48,6 +48,8 @@ class Played:
 
 class Script:
     """An engine that orders a look when a live frame has come to a given time, and logs the ball once it was looked at."""
+
+    live_box_px = None
 
     def __init__(self, balls: dict[float, tuple[Span, ...]]) -> None:
         self._due = sorted(balls.items())
@@ -90,7 +92,9 @@ def run(engine, watcher, seconds: float = 6.0, most: list | None = None) -> list
 
 
 def span(first_s: float, last_s: float, step_s: float = 1 / 140) -> Span:
-    return Span(to_ns(first_s), to_ns(last_s), to_ns(step_s), (1, 2, 3, 4))
+    """A millisecond wider at both ends: a film's stamps are rounded."""
+    more = 0.001 if last_s > first_s else -0.001
+    return Span(to_ns(first_s - more), to_ns(last_s + more), to_ns(step_s), (1, 2, 3, 4))
 
 
 def test_a_ball_s_frames_are_posed_again_in_the_spans_own_order():

@@ -40,7 +40,7 @@ def test_nothing_seen_is_an_empty_track():
     assert t["nose"].shape == (0, 2)
 
 
-PASSING = pytest.mark.xfail(strict=True, reason="one look of the bound, as the legs pass each other, has its sides crossed")
+PASSING = pytest.mark.xfail(strict=True, reason="one look of the bound, as the legs pass each other, is crossed")
 
 
 @pytest.mark.parametrize(

@@ -51,6 +51,8 @@ class Script:
 
     live_box_px = None
 
+    live_box_px = None
+
     def __init__(self, balls: dict[float, tuple[Span, ...]]) -> None:
         self._due = sorted(balls.items())
         self.seen, self.closely, self._orders, self.finished = [], [], [], False

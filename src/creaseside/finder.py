@@ -128,8 +128,9 @@ def _landing(track: Track, lane: Lane, release_s: float, speed: float) -> tuple[
         at[side], fastest[side] = place[:, 0], np.linalg.norm(slope, axis=1)
     i = int(np.abs(near.t_s - release_s).argmin())
     front = max(at, key=lambda s: np.nan_to_num(at[s][i], nan=-np.inf))
-    hip = lane.flat(near.middle("hip"))[i, 0]
-    if not np.isfinite(at[front][i]) or at[front][i] - hip < AHEAD_M:
+    lead = at[front] - lane.flat(near.middle("hip"))[:, 0]
+    landing = (near.t_s > release_s - 0.12) & (near.t_s < release_s + 0.02)      # by release the hips have come over the foot
+    if not (lead[landing] > AHEAD_M).any():
         return None
     still = (fastest[front] < PLANTED_SHARE * speed) & (near.t_s >= release_s - LANDING_S[0]) & (near.t_s <= release_s - LANDING_S[1])
     return (float(near.t_s[still.argmax()]), front) if still.any() else None

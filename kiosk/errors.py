@@ -36,9 +36,11 @@ class Compared:
                 "balls_invented": len(self.invented)}
 
 
-def compare(clip: str, true: Sequence[Ball], found: Sequence[Ball], conditions: Mapping[str, str] | None = None) -> Compared:
+def compare(clip: str, true: Sequence[Ball], found: Sequence[Ball],
+            conditions: Mapping[str, str] | None = None) -> Compared:
     """Every measured ball to the nearest true one that is near enough, the nearest pairs first; each once."""
-    near = sorted((apart, i, j) for i, t in enumerate(true) for j, f in enumerate(found) if (apart := _apart_s(t, f)) < SAME_BALL_S)
+    near = sorted((apart, i, j) for i, t in enumerate(true) for j, f in enumerate(found)
+                  if (apart := _apart_s(t, f)) < SAME_BALL_S)
     of_true: dict[int, int] = {}
     for _, i, j in near:
         if i not in of_true and j not in of_true.values():
@@ -64,9 +66,8 @@ def summary(clips: Sequence[Compared]) -> dict[str, Any]:
 
 
 def of_measure(clips: Iterable[Compared], name: str, scale: float = 1.0) -> dict[str, Any]:
-    """n, share of the true balls measured, RMSE, bias, 95 % limits (bias ± 1.96 SD), share within 1.96 of its own sd, worst.
-
-    Only balls whose truth is known count. None where there are too few balls for it.
+    """n, share of the true balls measured, RMSE, bias, 95 % limits (bias ± 1.96 SD), share within 1.96 of its own sd,
+    worst. Only balls whose truth is known count. None where there are too few balls for it.
     """
     errors, known, sure = [], 0, []
     for clip in clips:
@@ -90,8 +91,9 @@ def _numbers(errors: np.ndarray, known: int) -> dict[str, Any]:
     n = len(errors)
     bias = float(errors.mean()) if n else None
     spread = SURE * float(errors.std(ddof=1)) if n > 1 else None
-    return {"n": n, "measured_share": _share(n, known), "rmse": _round(float(np.sqrt((errors**2).mean()))) if n else None,
-            "bias": _round(bias), "limits95": [_round(bias - spread), _round(bias + spread)] if n > 1 else None,
+    return {"n": n, "measured_share": _share(n, known),
+            "rmse": _round(float(np.sqrt((errors**2).mean()))) if n else None, "bias": _round(bias),
+            "limits95": [_round(bias - spread), _round(bias + spread)] if n > 1 else None,
             "worst": _round(float(errors[np.abs(errors).argmax()])) if n else None}
 
 
@@ -144,7 +146,7 @@ def _round(x: float | None) -> float | None:
     return None if x is None else round(x, 4)
 
 
-# --- the table for people -----------------------------------------------------------------------------------------------
+# --- the table for people ---------------------------------------------------------------------------------------------
 
 def table(found: Mapping[str, Any]) -> str:
     """`summary` as text: one line a measure."""
@@ -168,8 +170,9 @@ def _line(name: str, row: Mapping[str, Any], decimals: int) -> str:
 
     low, high = row["limits95"] or (None, None)
     limits = f"{number(low)} to {number(high)}" if row["limits95"] else "-"
-    return (f"{name:<22}{row['n']:>5}{_percent(row['measured_share']):>10}{number(row['rmse']):>9}{number(row['bias']):>9}"
-            f"   {limits:<20}{_percent(row.get('within_1_96_sd')):>11}{number(row['worst']):>9}")
+    return (f"{name:<22}{row['n']:>5}{_percent(row['measured_share']):>10}{number(row['rmse']):>9}"
+            f"{number(row['bias']):>9}   {limits:<20}{_percent(row.get('within_1_96_sd')):>11}"
+            f"{number(row['worst']):>9}")
 
 
 def _condition_lines(conditions: Mapping[str, Any]) -> list[str]:
@@ -178,8 +181,8 @@ def _condition_lines(conditions: Mapping[str, Any]) -> list[str]:
         for how, row in ways.items():
             knee, way, ffc = row["front_knee_ffc_deg"], row["approach_deg"], row["ffc_ms"]
             cells = [("-" if x is None else f"{x:.1f}") for x in (knee["rmse"], knee["bias"], way["rmse"], ffc["rmse"])]
-            lines.append(f"{name + ' ' + how:<22}{row['balls_true']:>6}{row['balls_found']:>7}{cells[0]:>11}{cells[1]:>7}"
-                         f"{cells[2]:>15}{cells[3]:>13}")
+            lines.append(f"{name + ' ' + how:<22}{row['balls_true']:>6}{row['balls_found']:>7}{cells[0]:>11}"
+                         f"{cells[1]:>7}{cells[2]:>15}{cells[3]:>13}")
     return lines
 
 

@@ -1,5 +1,5 @@
-"""Offline: the balls of a recording, as fast as it goes: the same reel, the same pose processes and the same engine as in
-front of a net, with the file's own time in the place of a clock.
+"""Offline: the balls of a recording, as fast as it goes: the same reel, the same pose processes and the same engine as
+in front of a net, with the file's own time in the place of a clock.
 
 The file is read once. What is looked at depends on its stamps alone, never on the speed of this machine: the reader
 waits for the pose processes, and never runs so far ahead that a frame which is still wanted would be gone. Memory is
@@ -27,7 +27,7 @@ from kiosk.sources import jpeg
 from kiosk.sources.tape import Tape
 from kiosk.watcher import Watcher
 
-KEPT_S = 2.7         # a ball's looks reach back 1.1 s from the landing and are asked for at most 0.6 s after it; the rest is room
+KEPT_S = 2.7         # looks reach back 1.1 s from the landing and are asked for at most 0.6 s after it; and some room
 ROOM = 1.25          # quality 92 and a grainy picture need more bytes than the usual frame
 TELL_FIRST_NS, TELL_EVERY_NS = 2 * NS, 5 * NS   # progress: nothing for what is done before anyone wonders
 WAIT_S = 0.5         # for a pose process to say something, before it is asked whether it is still alive
@@ -51,7 +51,7 @@ class Measurer:
         """
         self._fit(tape)
         clip = _Clip(engine, self._watcher)
-        clip.look_live(self._write(Stamp(0, -NS), _nothing(tape)), follow=False)     # nobody is followed over from another file
+        clip.look_live(self._write(Stamp(0, -NS), _nothing(tape)), follow=False)   # nobody is followed from file to file
         due_ns = 0
         while (got := tape.grab()) is not None:
             stamp = self._write(*got)
@@ -229,4 +229,5 @@ class Progress:
             self._place.say(self._line(clock.now_ns()) + ", done")
 
     def _line(self, now_ns: int) -> str:
-        return f"{self._name}: {self._t_s:.1f} s of it measured in {(now_ns - self._began_ns) / NS:.0f} s, {self.balls} balls"
+        took_s = (now_ns - self._began_ns) / NS
+        return f"{self._name}: {self._t_s:.1f} s of it measured in {took_s:.0f} s, {self.balls} balls"

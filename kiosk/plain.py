@@ -1,5 +1,5 @@
-"""Plain: how a knee is read without this program: the pose model over the whole clip, told nothing, and the angle in the
-picture at the frame nearest to front foot contact. It is even given the moment and the leg, from the truth.
+"""Plain: how a knee is read without this program: the pose model over the whole clip, told nothing, and the angle in
+the picture at the frame nearest to front foot contact. It is even given the moment and the leg, from the truth.
 
 Only there to be compared with; nothing else uses it.
 """
@@ -10,14 +10,15 @@ from pathlib import Path
 from typing import Any, Mapping, Sequence
 
 from creaseside.measures import included_deg
+from creaseside.pose import Pose
 
 FRONT = {"right": "left", "left": "right"}    # the bowling arm -> the leg that lands in front
 
 
 def knees(clips: Sequence[tuple[Path, Sequence[Mapping[str, Any]]]], bundle: Path, model: str,
           workers: int = 2) -> list[list[float | None]]:
-    """For every (clip, its true balls) the front knee of each ball as the plain way reads it, degrees, None where it saw
-    nobody. Clips are spread over processes."""
+    """For every (clip, its true balls) the front knee of each ball as the plain way reads it, degrees, None where it
+    saw nobody. Clips are spread over processes."""
     with mp.get_context("spawn").Pool(min(workers, len(clips))) as pool:
         return pool.starmap(knees_of, [(clip, balls, bundle, model) for clip, balls in clips], chunksize=1)
 
@@ -34,11 +35,13 @@ def knees_of(clip: Path, balls: Sequence[Mapping[str, Any]], bundle: Path, model
             pose = eye.pose(bgr, stamp)
             for i, ball in enumerate(balls):
                 if (apart := abs(stamp.t_s - ball["ffc_s"])) < nearest[i][0]:
-                    side = FRONT[ball["arm"]]
-                    angle = None if pose.missing else float(included_deg(*(pose[f"{side}_{j}"] for j in ("hip", "knee", "ankle"))))
-                    nearest[i] = apart, angle
+                    nearest[i] = apart, None if pose.missing else knee_deg(pose, FRONT[ball["arm"]])
         eye.close()
     return [angle for _, angle in nearest]
+
+
+def knee_deg(pose: Pose, side: str) -> float:
+    return float(included_deg(*(pose[f"{side}_{joint}"] for joint in ("hip", "knee", "ankle"))))
 
 
 def _nice(by: int) -> None:

@@ -88,8 +88,8 @@ def from_skeleton(doc: Mapping) -> dict[str, Any]:
 
 
 class Skeleton:
-    """Joints of one delivery at any time of its frames: monotone curves through every frame and event. Times in s on the
-    file's own axis; outside the frames NaN."""
+    """Joints of one delivery at any time of its frames: monotone curves through every frame and event. Times in s on
+    the file's own axis; outside the frames NaN."""
 
     def __init__(self, doc: Mapping) -> None:
         self.doc, self.front, self.back = doc, doc["front"], OTHER[doc["front"]]
@@ -108,7 +108,8 @@ class Skeleton:
                        key=lambda pair: pair[0])
         known = [pair for i, pair in enumerate(known) if i == 0 or pair[0] - known[i - 1][0] > 1e-5]
         t = [pair[0] for pair in known]
-        return {name: PchipInterpolator(t, [joints[name] for _, joints in known], extrapolate=False) for name in known[0][1]}
+        return {name: PchipInterpolator(t, [joints[name] for _, joints in known], extrapolate=False)
+                for name in known[0][1]}
 
     def at(self, t_s: float | np.ndarray, *names: str) -> np.ndarray:
         """The middle of these joints, (3,) or (T, 3) metres."""
@@ -151,7 +152,8 @@ def _legs(s: Skeleton) -> dict[str, Any]:
     back = s.knee_deg(s.back, _times(bfc_s, down["t_off"]))
     ffc, least, br = float(knee[0]), float(knee.min()), float(knee[-1])
     flexes, extends = ffc - least >= ACTION_DEG, br - least >= ACTION_DEG
-    action = {(True, True): "flexor_extender", (True, False): "flexor", (False, True): "extender"}.get((flexes, extends))
+    action = {(True, True): "flexor_extender", (True, False): "flexor",
+              (False, True): "extender"}.get((flexes, extends))
     return {"front_knee_ffc_deg": ffc, "front_knee_min_deg": least, "front_knee_br_deg": br,
             "front_leg_action": action or "constant_brace",
             "back_knee_bfc_deg": float(back[0]), "back_knee_min_deg": float(back.min())}
@@ -165,14 +167,15 @@ def _ground(s: Skeleton) -> dict[str, Any]:
     off = steps[-1]["t_off"]
     low, high = s.hips(_times(off - STRIDE_BEFORE_S, off))[:, 2], s.hips(_times(off, bfc_s))[:, 2]
     approach = _approach_deg(s, steps[-2]["t_on"])
-    return {"approach_deg": approach, "turn_deg": _direction_deg(stride) - approach, "run_up_speed_m_s": before,
+    return {"approach_deg": approach, "turn_deg": (_direction_deg(stride) - approach + 180) % 360 - 180,
+            "run_up_speed_m_s": before,
             "speed_kept": s.speed_m_s(br_s - SPEED_AROUND_S, br_s + SPEED_AROUND_S) / before,
             "bound_height_m": float(high.max() - low.mean()),
             "stride_length_m": float(np.linalg.norm(stride[:2])), "front_foot_offset_m": float(stride[1])}
 
 
 def _approach_deg(s: Skeleton, from_s: float) -> float:
-    """Direction of the mid-hip's line up to back foot contact, as far as it is in the picture; NaN for less than 0.4 s."""
+    """Direction of the mid-hip's line to back foot contact, as far as it is in the picture; NaN for less than 0.4 s."""
     way = s.hips(_times(max(from_s, s.first_s), s.event["BFC"]))
     unseen = np.flatnonzero(~s.seen(way))
     way = way[unseen[-1] + 1 if len(unseen) else 0:, :2]

@@ -13,8 +13,9 @@ FOOTAGE = Path(__file__).resolve().parents[2] / "assets" / "demo"
 @click.command()
 @click.option("--footage", type=click.Path(path_type=Path), default=FOOTAGE, metavar="DIR",
               help="Clips with NAME.truth.json or NAME.json beside them; default: the demo net.")
-@click.option("--plain", is_flag=False, flag_value="heavy", type=click.Choice(["heavy", "full"]), metavar="[heavy|full]",
-              help="Beside it the plain way: that model over every frame, the knee in the picture at the nearest frame.")
+@click.option("--plain", is_flag=False, flag_value="heavy", type=click.Choice(["heavy", "full"]),
+              metavar="[heavy|full]",
+              help="Beside it the plain way: that model over every frame, the knee in the picture at the nearest one.")
 @click.pass_obj
 def command(place: Place, footage: Path, plain: str | None) -> None:
     """Own error against truth, as a table; with --json as one JSON object.
@@ -52,7 +53,8 @@ def _plain(place: Place, known, model: str) -> dict:
     from kiosk.faults import Fault
     bundle = models.heavy_bundle(place) if model == "heavy" else models.light_bundle(place)
     if bundle is None:
-        raise Fault(f"the plain way with the {model} model", "no such model here", "run python3 kiosk/start.py with a network once")
+        raise Fault(f"the plain way with the {model} model", "no such model here",
+                    "run python3 kiosk/start.py with a network once")
     place.say(f"the plain way, {model} model, every frame of {len(known)} clips: this takes a while")
     balls = [(clip.clip, sorted(clip.balls, key=lambda ball: ball["ffc_s"])) for clip in known]
     return dict(zip((clip.clip.name for clip in known), plain.knees(balls, bundle, model)))

@@ -36,4 +36,5 @@ def command(place: Place, clips: tuple[Path, ...], marks: Path | None, arm: str 
     if len(clips) == 1 and bad:
         raise bad[0]
     if bad:
-        raise Fault(f"{len(clips)} clips", f"{len(bad)} that could not be measured, named above", "put those right and measure them again")
+        raise Fault(f"{len(clips)} clips", f"{len(bad)} that could not be measured, named above",
+                    "put those right and measure them again")

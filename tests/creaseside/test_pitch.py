@@ -1,4 +1,4 @@
-"""The marks against the Laws of Cricket (2017 Code), whose measures are given in feet and inches beside the metric ones."""
+"""The marks against the Laws of Cricket (2017 Code), whose feet and inches stand beside the metric measures."""
 from __future__ import annotations
 
 import numpy as np
@@ -15,8 +15,9 @@ def apart(a: str, b: str) -> float:
 
 
 def test_return_creases_are_8_ft_8_in_apart():
-    """Law 7.4: at right angles to the popping crease, 4 ft 4 in / 1.32 m either side of the middle of the two middle stumps."""
-    assert apart("bowling_crease_left", "bowling_crease_right") == pytest.approx(2 * (4 * FOOT_M + 4 * INCH_M), abs=0.002)
+    """Law 7.4: 4 ft 4 in / 1.32 m either side of the line between the two middle stumps."""
+    apart_m = apart("bowling_crease_left", "bowling_crease_right")
+    assert apart_m == pytest.approx(2 * (4 * FOOT_M + 4 * INCH_M), abs=0.002)
 
 
 def test_popping_crease_is_4_ft_in_front_of_the_bowling_crease():
@@ -41,7 +42,7 @@ def test_stumps_are_28_in_high_and_the_wicket_9_in_wide():
 def test_left_is_the_bowler_s_left_facing_the_striker():
     """+x runs to the striker and +z up, so that +y is to the left."""
     for name, place in PLACE.items():
-        assert np.sign(place[1]) == (name.split("_")[0] == "left" or name.endswith("left")) - (name.split("_")[0] == "right" or name.endswith("right"))
+        assert np.sign(place[1]) == ("left" in name) - ("right" in name)
     assert PLACE["popping_crease_left"][0] > PLACE["bowling_crease_left"][0]
 
 

@@ -1,6 +1,8 @@
 """`creaseside measure` on a real piece of the demo net, with real pose processes; and on everything that is no clip."""
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import shutil
 from pathlib import Path
@@ -25,7 +27,8 @@ def piece(tmp_path_factory) -> tuple[Path, dict]:
     with Tape(sources.DEMO) as tape:
         for stamp, bgr in tape.frames(truth["ffc_s"] - BEFORE_S, truth["ffc_s"] + AFTER_S):
             if to is None:
-                to, first_s = cv2.VideoWriter(str(path), cv2.VideoWriter_fourcc(*"MJPG"), tape.fps, bgr.shape[1::-1]), stamp.t_s
+                first_s = stamp.t_s
+                to = cv2.VideoWriter(str(path), cv2.VideoWriter_fourcc(*"MJPG"), tape.fps, bgr.shape[1::-1])
             to.write(bgr)
     to.release()
     shutil.copy(sources.DEMO_MARKS, path.with_suffix(".marks.toml"))
@@ -40,8 +43,6 @@ def measured(piece, tmp_path_factory) -> tuple[int, list[dict], list[str]]:
     shutil.copy(path, bare)
     (folder / "words.mp4").write_text("not a film")
     (folder / "empty.mp4").touch()
-    import contextlib
-    import io
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         status = room.main(["measure", "--home", str(folder / "home"), *map(str, (
@@ -90,7 +91,8 @@ def test_a_rate_that_no_camera_has_is_refused(piece, tmp_path, capsys, fps):
 
 
 @pytest.mark.parametrize("text, said", [
-    ("", "no [camera]"), ("[camera]\nwidth_px = 640\nheight_px = 360\n[marks]\nmiddle_stump_base = [1, 2]", "640 x 360"),
+    ("", "no [camera]"),
+    ("[camera]\nwidth_px = 640\nheight_px = 360\n[marks]\nmiddle_stump_base = [1, 2]", "640 x 360"),
     ("[camera]\nwidth_px = 1280\nheight_px = 720\n[marks]\nmiddle_stump_base = [1.0, 2.0]", "four ground marks")])
 def test_marks_that_cannot_be_are_told_in_one_line(piece, tmp_path, capsys, text, said):
     (tmp_path / "bad.toml").write_text(text)

@@ -1,4 +1,4 @@
-"""A recording on its way through the engine: what is looked at, in which order, and what is kept; pose processes are played."""
+"""A recording on its way through the engine: what is looked at, in which order, and what is kept; no real pose model."""
 from __future__ import annotations
 
 from collections import deque

@@ -11,8 +11,8 @@ import numpy as np
 from creaseside import contacts
 from creaseside.ball import Value
 from creaseside.contacts import Contact
-from creaseside.finder import arm_angle_deg
 from creaseside.lane import Lane
+from creaseside.swing import arm_angle_deg
 from creaseside.track import Track, local_line
 
 # What follows what, and how long after, seconds: published means are 0.17 to 0.25 and 0.08 to 0.13, taken wide (0.10-0.40, 0.05-0.20).

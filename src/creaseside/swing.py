@@ -1,0 +1,109 @@
+"""Swing: an arm that goes over the top, as a straight line of its angle in time, found among looks some of which are wrong.
+
+A model takes one arm for the other, most of all as the arms pass each other in the picture, so a look may hold the bowling
+arm under either name: the line is laid through both names' angles, and the name that it meets oftener is the arm's. This
+room does not know who runs or lands.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from creaseside.lane import Lane
+from creaseside.track import Track, height_px
+
+SLOWEST_DEG_S = 600.0     # a bowling arm passes the top at 900 to 1200 deg/s (rendered; a hand at 20 m/s over 0.9 m): slow practice below
+FASTEST_DEG_S = 2500.0    # no arm; a slip of the model
+BEHIND_DEG, FRONT_DEG = -160.0, 125.0   # between these an arm turns evenly, about the top (0)
+REACH_S = 0.17            # and for this long either side of it
+PAIR_S = 0.16             # looks that are farther apart than this say nothing of what the arm did between them
+OFF_DEG = 24.0            # a look this far off the line shows something else (10 cm at the hand is 10 degrees)
+SHARE = 0.65              # of the looks must lie on the line,
+FEWEST = 3                # and at least so many,
+ARC_DEG = 45.0            # from this far behind the top to this far in front: an arm held up in the gather does not
+ARM_SHARE = 0.22          # of the stature: an arm bent to a throw or a scratch of the head is shorter
+SAME_S = 0.12             # lines that meet the top no farther apart are one swing
+SIDES = ("left", "right")
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """`over_s`: when the arm points straight up; `deg_s`: how fast it turns; `arm`: its name in
+    most of the looks on the line, `own` of `looks`."""
+
+    over_s: float
+    deg_s: float
+    arm: str
+    own: int
+    looks: int
+
+
+def arm_angle_deg(track: Track, lane: Lane, arm: str) -> np.ndarray:
+    """Shoulder to wrist in the running plane, (T,) degrees from straight up, + forward, wrapped to ±180."""
+    d = lane.flat(track[f"{arm}_wrist"]) - lane.flat(track[f"{arm}_shoulder"])
+    return np.degrees(np.arctan2(d[:, 0], d[:, 1]))
+
+
+def over_the_top(track: Track, lane: Lane) -> list[Swing]:
+    """Every swing over the top, in order of time."""
+    if len(track) < FEWEST:
+        return []
+    angle = np.stack([_straight_arm_deg(track, lane, side) for side in SIDES])          # (2, T), NaN where bent or unseen
+    best: list[tuple[float, Swing]] = []
+    for over, speed in _crossings(track.t_s, angle):
+        if (swing := _on_line(track.t_s, angle, over, speed)) is not None:
+            best.append((swing[0], swing[1]))
+    best.sort(key=lambda b: -b[0])
+    apart: list[Swing] = []
+    for _, swing in best:
+        if all(abs(swing.over_s - other.over_s) > SAME_S for other in apart):
+            apart.append(swing)
+    return sorted(apart, key=lambda s: s.over_s)
+
+
+def _straight_arm_deg(track: Track, lane: Lane, side: str) -> np.ndarray:
+    d = lane.flat(track[f"{side}_wrist"]) - lane.flat(track[f"{side}_shoulder"])
+    middle = np.nanmedian(track.middle("hip"), axis=0)
+    pair = lane.flat(np.stack([middle, middle - [0.0, 50.0]]))
+    stature = height_px(track) * float(np.linalg.norm(pair[1] - pair[0]) / 50.0)
+    angle = np.degrees(np.arctan2(d[:, 0], d[:, 1]))
+    return np.where(np.linalg.norm(d, axis=1) > ARM_SHARE * stature, angle, np.nan)
+
+
+def _crossings(t: np.ndarray, angle: np.ndarray) -> list[tuple[float, float]]:
+    """(when, how fast) of every line through a look with an arm behind the top and a later one with an arm in front of it."""
+    out = []
+    for i in range(len(t)):
+        for a in angle[:, i]:
+            if not BEHIND_DEG < a <= 0:
+                continue
+            for j in range(i + 1, len(t)):
+                step = t[j] - t[i]
+                if step > PAIR_S:
+                    break
+                out += [(t[i] - a / (b - a) * step, (b - a) / step) for b in angle[:, j]
+                        if 0 < b < FRONT_DEG and SLOWEST_DEG_S < (b - a) / step < FASTEST_DEG_S]
+    return out
+
+
+def _on_line(t: np.ndarray, angle: np.ndarray, over: float, speed: float) -> tuple[float, Swing] | None:
+    """The swing along that line with its score, or None where too few looks lie on it, or too short an arc of them."""
+    told = speed * (t - over)
+    near = (np.abs(t - over) <= REACH_S) & (told > BEHIND_DEG) & (told < FRONT_DEG)
+    off = np.abs((angle[:, near] - told[near] + 180) % 360 - 180)
+    both = np.isfinite(off).all(0)
+    off = np.where(np.isfinite(off), off, 180.0)
+    least = off.min(0)
+    fits = least < OFF_DEG
+    n = int(fits.sum())
+    against = int((both & ~fits).sum())                     # a look with an arm unseen or bent says nothing against the line
+    if n < FEWEST or n < SHARE * (n + against):
+        return None
+    arc = told[near][fits]
+    if arc.min() > -ARC_DEG or arc.max() < ARC_DEG:
+        return None
+    own = (off[:, fits] < OFF_DEG).sum(1)
+    arm = int(own.argmax())
+    score = n - float((least[fits] / OFF_DEG) @ (least[fits] / OFF_DEG)) / 2
+    return score, Swing(float(over), float(speed), SIDES[arm], int(own[arm]), n)

@@ -32,7 +32,7 @@ from kiosk.watcher import Watcher
 TURN_NS = NS // 100
 LIVE_NS = NS // 40              # a live look at most this often,
 LIVE_BESIDE_NS = NS // 25       # and this often while a ball is looked at again: the next bowler may be on the way
-LIVE_STEP_NS = NS // 20         # what the engine needs to see of somebody who bowls, at the least
+LIVE_STEP_NS = NS // 30         # what the engine needs to see of somebody who bowls, at the least
 LIVE_BEHIND_NS = 4 * NS         # further behind, the reel might not hold the landing any more: begin anew
 LIVE_KEPT = 400                 # live looks that a ball's row may want, 10 s
 HOLD_LIVE_NS = 2 * NS           # a recording waits while the live looks are this far behind it,

@@ -21,6 +21,7 @@ RUN_SEEN_S = 0.15         # at least this much must be in the picture
 LANDING_S = (0.22, -0.04) # front foot contact lies this long before release; published 0.08 to 0.13 s, wide on purpose
 AHEAD_M = 0.10            # the front foot lands in front of the hips
 PLANTED_SHARE = 0.45      # of the run-up speed: a foot slower than this at a coarse frame rate is landing
+PLANTED_SHARE_PER_S = 4.0 # and more of it the farther the looks are apart: a stop between two of them is smeared
 SAME_BALL_S = 1.0         # two passes of an arm within this belong to one ball
 
 
@@ -53,7 +54,7 @@ def travel_m_s(track: Track, lane: Lane, release_s: float, window_s: tuple[float
     part = track.between(release_s - window_s[0], release_s - window_s[1])
     hip = lane.flat(part.middle("hip"))
     ok = np.isfinite(hip).all(1)
-    if ok.sum() < 4 or np.ptp(part.t_s[ok]) < RUN_SEEN_S:
+    if ok.sum() < 3 or np.ptp(part.t_s[ok]) < RUN_SEEN_S:
         return float("nan")
     return float(np.polyfit(part.t_s[ok], hip[ok, 0], 1)[0])
 
@@ -71,7 +72,7 @@ def _landing(track: Track, lane: Lane, release_s: float, speed: float) -> tuple[
     near = track.between(release_s - LANDING_S[0] - 0.1, release_s - LANDING_S[1] + 0.06)
     if len(near) < 3:
         return None
-    half = max(0.02, 1.05 * near.period_s())
+    half = np.maximum(0.02, 1.05 * near.gap_s())
     at, fastest = {}, {}
     for side in ("left", "right"):
         foot = (lane.flat(near[f"{side}_heel"]) + lane.flat(near[f"{side}_toe"])) / 2
@@ -83,5 +84,5 @@ def _landing(track: Track, lane: Lane, release_s: float, speed: float) -> tuple[
     landing = (near.t_s > release_s - 0.12) & (near.t_s < release_s + 0.02)      # by release the hips have come over the foot
     if not (lead[landing] > AHEAD_M).any():
         return None
-    still = (fastest[front] < PLANTED_SHARE * speed) & (near.t_s >= release_s - LANDING_S[0]) & (near.t_s <= release_s - LANDING_S[1])
+    still = (fastest[front] < np.minimum(PLANTED_SHARE + PLANTED_SHARE_PER_S * near.gap_s(), 0.75) * speed) & (near.t_s >= release_s - LANDING_S[0]) & (near.t_s <= release_s - LANDING_S[1])
     return (float(near.t_s[still.argmax()]), front) if still.any() else None

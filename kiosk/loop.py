@@ -33,6 +33,7 @@ TURN_NS = NS // 100
 LIVE_NS = NS // 40              # a live look at most this often,
 LIVE_BESIDE_NS = NS // 25       # and this often while a ball is looked at again: the next bowler may be on the way
 LIVE_STEP_NS = NS // 30         # what the engine needs to see of somebody who bowls, at the least
+LIVE_ALONE_NS = NS // 5         # and of a lane in which it saw nobody: who runs in is in the picture for longer
 LIVE_BEHIND_NS = 4 * NS         # further behind, the reel might not hold the landing any more: begin anew
 LIVE_KEPT = 400                 # live looks that a ball's row may want, 10 s
 HOLD_LIVE_NS = 2 * NS           # a recording waits while the live looks are this far behind it,
@@ -136,14 +137,15 @@ class Loop:
             self.parts.health.count("live_looks")
 
     def _next_live(self, newest: Stamp | None) -> Stamp | None:
-        """The newest frame, if it was not looked at. Where the looks fell behind while somebody is there, the next of the
-        frames that must not be left out: a ball on a busy machine is found late, not never."""
+        """The newest frame, if it was not looked at. Where the looks fell behind, the next of the frames that must not be
+        left out: a ball on a busy machine is found late, not never."""
         last = self._live_at
         if newest is None or newest == last:
             return None
-        if last is None or not self._live or self._live[-1].missing or newest.t_ns - last.t_ns > LIVE_BEHIND_NS:
+        if last is None or newest.t_ns - last.t_ns > LIVE_BEHIND_NS:
             return newest
-        step_ns = max(LIVE_STEP_NS, self._live_pause_ns)
+        somebody = self._live and not self._live[-1].missing
+        step_ns = max(LIVE_STEP_NS, self._live_pause_ns) if somebody else LIVE_ALONE_NS
         skipped = self.parts.reel.stamps(last.t_ns + 1, newest.t_ns)
         kept = next((k for k, stamp in enumerate(skipped) if stamp.t_ns > last.t_ns + step_ns), len(skipped)) - 1
         return skipped[max(kept, 0)] if skipped else newest

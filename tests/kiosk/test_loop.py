@@ -298,25 +298,45 @@ def test_a_span_takes_what_the_reel_still_has():
         assert frames_of(Span(0, NS, 1, None), reel) == []
 
 
-def test_eyes_that_are_late_leave_nothing_of_a_run_up_out(world, monkeypatch):
-    """Nine turns (0.18 s) a look: half of what is needed at the newest frame alone."""
-    w, since = world(verdict=None, focus=None), [0]
+def late_eyes(w, monkeypatch, turns: int, missing_every: int = 0) -> None:
+    """A look takes so many turns; every so many-th sees nobody, beginning with the first."""
+    since, count = [0], [0]
     blank = Pose.nobody(Stamp(0, 0), "light", "")
 
     def poses() -> list:
         since[0] += 1
-        if since[0] % 9 or not w.eyes.waiting:
+        if since[0] % turns or not w.eyes.waiting:
             return []
         (_, stamp), w.eyes.waiting = w.eyes.waiting[0], w.eyes.waiting[1:]
+        count[0] += 1
+        if missing_every and count[0] % missing_every == 1:
+            return [(None, Pose.nobody(stamp, "light", "no person seen"))]
         return [(None, Pose(stamp, blank.xy_px, blank.world_m, blank.visibility, "light"))]
     monkeypatch.setattr(w.eyes, "poses", poses)
-    monkeypatch.setattr(w.eyes, "live", lambda stamp, box_px=None: not w.eyes.waiting and (w.eyes.waiting.append((None, stamp)) or True))
+    monkeypatch.setattr(w.eyes, "live",
+                        lambda stamp, box_px=None: not w.eyes.waiting and (w.eyes.waiting.append((None, stamp)) or True))
     w.engine.found = True
+
+
+def steps_s(w) -> list[float]:
+    return [(b.t_ns - a.t_ns) / NS for a, b in zip(w.engine.seen, w.engine.seen[1:])]
+
+
+def test_eyes_that_are_late_leave_nothing_of_a_run_up_out(world, monkeypatch):
+    """Nine turns (0.18 s) a look: half of what is needed at the newest frame alone."""
+    w = world(verdict=None, focus=None)
+    late_eyes(w, monkeypatch, 9)
     w.turns(lambda: w.loop.parts.intake.newest and w.loop.parts.intake.newest.t_ns - w.source.start_ns > NS * 3 // 2)
-    steps = [(b.t_ns - a.t_ns) / NS for a, b in zip(w.engine.seen, w.engine.seen[1:])]
-    assert len(steps) > 5 and max(steps[1:]) <= 1 / 20
+    assert len(steps_s(w)) > 5 and max(steps_s(w)[1:]) <= 1 / 20
     w.turns(lambda: w.engine.finished, most=3000)
     assert w.engine.seen[-1].frame == 4 * FPS - 1       # and the end is waited for
+
+
+def test_one_look_that_saw_nobody_leaves_no_run_up_out(world, monkeypatch):
+    w = world(verdict=None, focus=None)
+    late_eyes(w, monkeypatch, 9, missing_every=6)
+    w.turns(lambda: w.engine.finished, most=3000)
+    assert len(steps_s(w)) > 20 and max(steps_s(w)[1:]) <= 0.2 + 1 / FPS
 
 
 def test_trouble_with_the_source_is_said_and_taken_back(world):

@@ -3,9 +3,11 @@ from __future__ import annotations
 
 import sys
 from datetime import date, datetime
+from pathlib import Path
 
 import click
 
+from kiosk.faults import Fault
 from kiosk.place import Place
 
 DAY = click.DateTime(["%Y-%m-%d"])
@@ -93,6 +95,32 @@ def consent(place: Place, player: str, keep: str, given_by: str, role: str, give
     place.out(found) if place.json else click.echo(f"{player}: {found['may_keep']}")
     if went:
         place.say(f"{went} clips that may be kept no longer were removed")
+
+
+@command.command()
+@click.argument("players", nargs=-1, metavar="[PLAYER]...")
+@click.option("-o", "--output", required=True, type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+              help="The page to write, HTML.")
+@click.pass_obj
+def cards(place: Place, players: tuple[str, ...], output: Path) -> None:
+    """A page to print: a card a player, to be held to the camera at check-in. Everybody's where nobody is named.
+
+    A player keeps the same card for ever; print it again when it is lost. The page holds names: keep it as the log.
+    """
+    from kiosk import cards
+    from kiosk.logbook import Logbook
+    with Logbook(place) as log:
+        heard(place, log)
+        named = [log.player(p)["id"] for p in players] or [p["id"] for p in reversed(log.players())]
+        if not named:
+            raise Fault("cards for the players", "no player in the log", "add one: creaseside players add NAME")
+        made = [log.player(p) | {"card": log.card(p)} for p in named]
+    try:
+        output.write_text(cards.page(made), "utf-8")
+    except OSError as e:
+        raise Fault(f"the cards in {output}", e.strerror or str(e), "give a file that may be written") from e
+    found = {"cards": str(output), "players": [{"id": p["id"], "card": p["card"]} for p in made]}
+    place.out(found) if place.json else click.echo(f"{output}: {len(made)} cards")
 
 
 @command.command()

@@ -67,6 +67,11 @@ class Reader:
     def player(self, player: str) -> Row:
         return self._player(self._one("player", player))
 
+    def player_of_card(self, number: int) -> Row | None:
+        """Whose card that is; None where it is nobody's any more."""
+        found = self._select("select * from player where card = ?", number)
+        return self._player(found[0]) if found else None
+
     def consents(self, player: str) -> list[Row]:
         return self._select("select * from consent where player = ? order by given_on, id", player)
 

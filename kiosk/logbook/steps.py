@@ -137,7 +137,14 @@ VIEW = (
     ("front_leg_action", "ball.front_leg_action", "flexor, extender, flexor_extender or constant_brace"),
 )
 
-STEPS: tuple[Callable[[Database], None], ...] = (people, provenance, sessions, balls, measures, records, view)
+
+def cards(db: Database) -> None:
+    """The number of the card that a player holds to the camera; null: none was printed."""
+    db.execute("alter table player add column card integer")
+    db["player"].create_index(["card"], unique=True)
+
+
+STEPS: tuple[Callable[[Database], None], ...] = (people, provenance, sessions, balls, measures, records, view, cards)
 
 
 def _table(db: Database, name: str, columns: dict[str, type], needed: Sequence[str] = (),

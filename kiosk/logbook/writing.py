@@ -19,6 +19,7 @@ from creaseside.pose import Pose
 from creaseside.settings import FocusCue, Settings
 from creaseside.stamps import NS
 from kiosk import clock as clock_room
+from kiosk.cards import NUMBERS
 from kiosk.faults import Fault
 from kiosk.logbook import erasing, file, people
 from kiosk.logbook.reading import Reader, Row
@@ -100,6 +101,21 @@ class Logbook(Reader):
                "given_on": given_on.isoformat(), "until": until and until.isoformat(), "may_keep": may_keep,
                "note": note}
         return self._insert("to add a consent", "consent", row)
+
+    def card(self, player: str) -> int:
+        """The number of the player's card, from now on theirs alone. One that is free is drawn by lot, so that an old
+        card of somebody who was erased hardly ever stands for somebody else."""
+        row = self._one("player", player)
+        if row["card"] is not None:
+            return row["card"]
+        with self.writing("to give a player a card") as db:
+            taken = {number for number, in db.execute("select card from player where card is not null")}
+            free = sorted(set(range(NUMBERS)) - taken)
+            if not free:
+                raise Fault("a card for a player", f"{NUMBERS} players with cards", "erase players who left")
+            number = secrets.choice(free)
+            db["player"].update(row["id"], {"card": number})
+        return number
 
     def add_zero(self, player: str, knee_deg: float, sd_deg: float | None, setup: int | None = None) -> int:
         """The player stood straight and the knee read so much."""

@@ -22,6 +22,7 @@ DOORS = {
     "setup": "Camera and marks: place the named marks, see the fit.",
     "players": "Add, list, show and erase players, and their consent.",
     "sessions": "List, show and erase sessions.",
+    "pin": "Set the coach's PIN.",
     "review": "The local review pages.",
     "report": "One self-contained page of a session or a player.",
     "export": "Open formats: csv, parquet, trc, c3d, zip.",

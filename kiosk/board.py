@@ -118,7 +118,7 @@ class Board:
         if release is not None:
             from_ns = max(from_ns, to_ns(release) + round(self._feedback.replay_delay_s * NS))
         plan = ReplayPlan.of(order, self._feedback.slow, self._feedback.stop_s)
-        replay = Replay(plan, cutting.stamps, order.leg_px, from_ns)
+        replay = Replay(plan, cutting.stamps, order.line_px, from_ns)
         shown = self._judged(dataclasses.replace(self._base, ball=self._base.block_ball, replay=replay), order)
         self._base = dataclasses.replace(self._base, last=shown.last, block_ball=self._base.block_ball + 1)
         self._next.append(_Next(order.at_ns, "verdict", shown, order) if self._focus

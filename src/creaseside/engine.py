@@ -1,5 +1,6 @@
 """Engine: the only room with memory. It is told what was seen and when, and answers with orders.
 
+    now(focus, arm)           what is asked of whoever bowls from now on
     see(pose)                 a live look, in order of time (also a look that saw nobody)
     see_closely(ball, pose)   a look with the measuring model that was asked for by `Look`, in any order
     looked(ball)              every look of that ball has been given
@@ -18,13 +19,13 @@ from typing import Iterable
 
 import numpy as np
 
-from creaseside import finder, lane, measures, phases, track
+from creaseside import finder, lane, lines, measures, phases, track
 from creaseside.ball import QUANTITIES, Ball, Value
 from creaseside.camera import Camera
 from creaseside.finder import Candidate
 from creaseside.focus import Focus, judge
 from creaseside.orders import Cue, Log, Look, Order, Show, Span
-from creaseside.pose import INDEX, Pose
+from creaseside.pose import Pose
 from creaseside.settings import Feedback
 from creaseside.settings import Log as LogSettings
 from creaseside.stamps import to_ns
@@ -50,10 +51,12 @@ DIM_FPS = 45.0           # below this a knee at the landing is good for a band, 
 
 @dataclass(slots=True)
 class _Open:
-    """A ball that was found and waits for its close looks."""
+    """A ball that was found and waits for its close looks, with what was asked for when it was bowled."""
 
     number: int
     candidate: Candidate
+    focus: Focus | None
+    arm: str | None
     poses: list[Pose] = field(default_factory=list)
 
 
@@ -80,6 +83,10 @@ class Engine:
         self._bowled_s = -np.inf
 
     # --- what the shell says --------------------------------------------------------------------------------------------
+
+    def now(self, focus: Focus | None, arm: str | None) -> None:
+        """Another player is up, or another block: what balls found from now on are judged by. Those found before keep theirs."""
+        self._focus, self._arm = focus, arm
 
     def see(self, pose: Pose) -> None:
         """A live look, in order of time."""
@@ -147,7 +154,7 @@ class Engine:
             if ripe and all(abs(candidate.release_s - t) > SAME_S for t in self._looked_at_s):
                 self._looked_at_s = [*self._looked_at_s[-9:], candidate.release_s]
                 self._looks += 1
-                self._open[self._looks] = _Open(self._looks, candidate)
+                self._open[self._looks] = _Open(self._looks, candidate, self._focus, self._arm)
                 self._orders.append(Look(self._looks, _spans(live, candidate, self._size)))
 
     # --- measuring ------------------------------------------------------------------------------------------------------
@@ -161,7 +168,7 @@ class Engine:
         if candidate.release_s - self._bowled_s < APART_S:
             return
         self._bowled_s, self._balls = candidate.release_s, self._balls + 1
-        arm, front, flags = _sides(candidate, self._arm)
+        arm, front, flags = _sides(candidate, opened.arm)
         when = phases.of(close, plane, arm, front, candidate.release_s, candidate.run_up_m_s)
         heavy = any(p.model == "heavy" and p.missing is None for p in opened.poses)
         seen = measures.see(close, plane, when, heavy)
@@ -169,8 +176,8 @@ class Engine:
             plane = plane.through(seen.front.ground_m, 0.0)
         values = {name: measure(seen) for name, measure in measures.MEASURES.items()}
         flags += _flags(opened.poses, close, self._camera, heavy)
-        ball = _judged(values, arm, tuple(flags), self._focus)
-        self._order(opened.number, ball, seen)
+        ball = _judged(values, arm, tuple(flags), opened.focus)
+        self._order(opened.number, ball, seen, opened.focus)
 
     def _found_again(self, close: Track, candidate: Candidate) -> tuple[lane.Lane, Candidate] | None:
         if len(close) < 6:
@@ -183,7 +190,7 @@ class Engine:
         run = finder.travel_m_s(close, plane, found.release_s, finder.RUN_UP_S)
         return None if run < finder.RUN_UP_M_S and found.run_up_m_s < RAN_M_S else (plane, found)
 
-    def _order(self, number: int, ball: Ball, seen: measures.Seen) -> None:
+    def _order(self, number: int, ball: Ball, seen: measures.Seen, focus: Focus | None) -> None:
         landing = ball["ffc_s"].value if ball["ffc_s"] else seen.phases.br.value if seen.phases.br else float(seen.track.t_s[-1])
         release = ball["br_s"].value if ball["br_s"] else landing + 0.11
         first, last = to_ns(landing - self._log.clip_before_s), to_ns(landing + self._log.clip_after_s)
@@ -191,7 +198,7 @@ class Engine:
         if ball.verdict is not None:
             self._orders.append(Cue(number, ball.verdict, to_ns(release + self._feedback.cue_delay_s)))
         self._orders.append(Show(number, to_ns(release + self._feedback.cue_delay_s), first, last,
-                                 to_ns(landing - 0.20), to_ns(release + 0.10), to_ns(landing), _leg(seen, landing), ball))
+                                 to_ns(landing - 0.20), to_ns(release + 0.10), to_ns(landing), lines.of(seen, landing, focus.measure if focus else None), ball))
 
 
 def _spans(live: Track, candidate: Candidate, size_px: tuple[int, int]) -> tuple[Span, ...]:
@@ -276,10 +283,3 @@ def _plausible(name: str, value: Value) -> Value:
     if value and not low <= value.value <= high:
         return Value.missing(f"{value.value:.3g} is outside what a body does")
     return value
-
-
-def _leg(seen: measures.Seen, at_s: float) -> tuple[tuple[float, float], ...]:
-    """Hip, knee and ankle of the front leg at the look nearest to the stop, pixels."""
-    i = int(np.abs(seen.track.t_s - at_s).argmin())
-    points = seen.track.xy_px[i, [INDEX[f"{seen.phases.front}_{j}"] for j in ("hip", "knee", "ankle")]]
-    return tuple((float(x), float(y)) for x, y in points) if np.isfinite(points).all() else ()

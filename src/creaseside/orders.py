@@ -47,7 +47,7 @@ class Show:
     slow_from_ns: int
     slow_to_ns: int
     stop_ns: int
-    leg_px: tuple[tuple[float, float], ...]   # hip, knee, ankle at the stop, pixels of the frame; empty when not seen
+    line_px: tuple[tuple[float, float], ...]  # at the stop, pixels of the frame: hip, knee, ankle, or two points on the ground; empty: not seen
     what: Ball
 
 

@@ -160,7 +160,7 @@ def test_the_times_of_the_orders_are_what_was_set():
 def test_the_leg_at_the_stop_is_the_front_leg():
     film, show = Film(bowler(), fps=120, between=SHORT), plain()[-1]
     p = film.pose(int(np.abs(film.t).argmin()))
-    assert np.array(show.leg_px) == pytest.approx(np.array([p[f"left_{j}"] for j in ("hip", "knee", "ankle")]), abs=8)
+    assert np.array(show.line_px) == pytest.approx(np.array([p[f"left_{j}"] for j in ("hip", "knee", "ankle")]), abs=8)
 
 
 def test_the_landing_is_looked_at_frame_by_frame_and_first_and_the_bowler_is_in_the_box():

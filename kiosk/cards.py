@@ -53,14 +53,14 @@ def pattern(number: int) -> np.ndarray:
 
 
 def page(players: Sequence[Mapping[str, Any]]) -> str:
-    """One self-contained HTML page: a card a player (rows with `card`, `shown_name`, `id`), two on a sheet of A4."""
+    """One self-contained HTML page: a card a player (rows with `card`, `shown_name`, `id`), each on a sheet of A4."""
     cards = "\n".join(_card(p) for p in players)
     return PAGE.replace("CARDS", cards).replace("FONT", _face())
 
 
 def _card(player: Mapping[str, Any]) -> str:
     name = html.escape(player["shown_name"])
-    size_mm = min(18.0, 240.0 / len(player["shown_name"]))
+    size_mm = min(34.0, 330.0 / len(player["shown_name"]))
     return (f'<section><h1 style="font-size:{size_mm:.1f}mm">{name}</h1>{_svg(player["card"])}'
             f'<p>{html.escape(player["id"])} · {player["card"]}</p></section>')
 
@@ -86,10 +86,10 @@ PAGE = """<!doctype html>
 @font-face { font-family: board; src: url(data:font/ttf;base64,FONT) }
 @page { size: A4; margin: 10mm }
 body { margin: 0; font-family: board, sans-serif; color: #000; background: #fff; text-align: center }
-section { height: 136mm; box-sizing: border-box; break-inside: avoid; overflow: hidden; border-bottom: 1px dashed #999 }
-h1 { margin: 0; height: 34mm; line-height: 38mm; white-space: nowrap }
-svg { width: 88mm; height: 88mm }
-p { margin: 4mm 0 0; font-size: 4mm; color: #555 }
+section { height: 270mm; break-inside: avoid; overflow: hidden }
+h1 { margin: 0; height: 66mm; line-height: 76mm; white-space: nowrap }
+svg { width: 170mm; height: 170mm }
+p { margin: 8mm 0 0; font-size: 5mm; color: #555 }
 </style>
 CARDS
 </html>

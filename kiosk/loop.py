@@ -23,6 +23,7 @@ from kiosk.cuttings import Cuttings
 from kiosk.health import Health
 from kiosk.inputs import Press
 from kiosk.intake import Intake
+from kiosk.knock import Lookout
 from kiosk.reel import Reel
 from kiosk.scorer import Scorer
 from kiosk.speaker import Speaker
@@ -59,6 +60,7 @@ class Parts:
     kept: Callable[[str], object]
     player: str | None = None
     origin: Callable[[int], int] | None = None
+    lookout: Lookout | None = None
     presses: Callable[[int], Iterable[Press]] = lambda now_ns: ()
     add_counted: Callable[[], object] = lambda: None
     clock: ModuleType = real_clock
@@ -110,6 +112,7 @@ class Loop:
         for ball, pose in p.watcher.poses():
             self._safely("a pose", self._saw, ball, pose)
         self._look_again(newest, over)
+        self._safely("the camera's place", self._look_out, newest, now_ns)
         self._safely("the engine", self._wake, now_ns, over)
         for order in p.engine.orders():
             self._safely(f"the order {type(order).__name__}", self._carry_out, order)
@@ -197,6 +200,15 @@ class Loop:
                 self.parts.watcher.look(look.ball, frames)
             self._safely("a look at nothing", self._all_back, look.ball)
 
+    def _look_out(self, newest: Stamp | None, now_ns: int) -> None:
+        if self.parts.lookout is not None:
+            self.parts.lookout.tick(newest, now_ns)
+            self.parts.engine.moved(self._has_moved)
+
+    @property
+    def _has_moved(self) -> bool:
+        return self.parts.lookout is not None and self.parts.lookout.moved
+
     # The engine
 
     def _wake(self, now_ns: int, over: bool) -> None:
@@ -255,7 +267,7 @@ class Loop:
         p = self.parts
         if now_ns >= self._words_due_ns:
             self._words_due_ns = now_ns + troubles.AGAIN_NS
-            self._words = (troubles.banner(p.texts, p.intake.trouble, p.scorer.trouble, p.watcher.alive()),
+            self._words = (troubles.banner(p.texts, p.intake.trouble, p.scorer.trouble, p.watcher.alive(), self._has_moved),
                            troubles.messages(p.texts, p.health.snapshot(now_ns), p.speaker.way))
         begun = p.board.tick(now_ns, self._still(now_ns), *self._words)
         if begun:

@@ -63,6 +63,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     """Everything open and checked, closed again by `parts` in the other order."""
     from kiosk.cuttings import Cuttings
     from kiosk.intake import Intake
+    from kiosk.knock import Lookout
     from kiosk.loop import Loop, Parts
     from kiosk.reel import Reel
     log = _log(place, parts)
@@ -91,12 +92,13 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     scorer = Scorer(log, session, health, aside, lambda written: tell(place, written, focus), _clip_name(spec),
                     "cue, replay" if focus else "replay")
     parts.callback(scorer.close)
+    lookout = Lookout(reel.jpeg, aside, source.width_px) if marks else None       # without marks it does not matter
     intake = Intake(source, reel, health)
     parts.callback(intake.close)
     return Loop(Parts(
         intake, reel, watcher, _engine(marks, focus, bowler, source, settings), _speaker(settings, place, parts), scorer,
         board, cuttings, health, texts, lambda what: details.keep(place, what), bowler.id, origin_of(source), presses,
-        lambda: log.add_counted(session), stop=stop), asked.until_end)
+        lambda: log.add_counted(session), stop=stop, lookout=lookout), asked.until_end)
 
 
 # What it is about

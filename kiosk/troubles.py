@@ -11,7 +11,8 @@ SLOW = 0.9              # of the asked rate; below, it is said (as `creaseside d
 AGAIN_NS = NS           # how often the words may change
 
 
-def banner(texts: Texts, camera: Fault | None, log: Fault | None, posing: bool) -> tuple[str, ...]:
+def banner(texts: Texts, camera: Fault | None, log: Fault | None, posing: bool,
+           moved: bool = False) -> tuple[str, ...]:
     """The worst of them, and what goes on; empty where all is well."""
     if log is not None:
         full = file.code(log.__cause__) in file.FULL or isinstance(log.__cause__, OSError)
@@ -20,6 +21,8 @@ def banner(texts: Texts, camera: Fault | None, log: Fault | None, posing: bool) 
         return texts.say("camera_lost"), texts.say("goes_on_count")
     if not posing:
         return texts.say("pose_lost"), texts.say("goes_on_count")
+    if moved:
+        return texts.say("camera_moved"), texts.say("put_it_back")
     return ()
 
 

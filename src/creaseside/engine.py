@@ -4,6 +4,7 @@
     see(pose)                 a live look, in order of time (also a look that saw nobody)
     see_closely(ball, pose)   a look with the measuring model that was asked for by `Look`, in any order
     looked(ball)              every look of that ball has been given
+    moved(is_moved)           whether the camera stands elsewhere than where its marks were placed
     wake(now_ns), wake_at_ns  what is due by now; when to be woken next
     finish()                  the source has ended: nothing more will be seen
     orders()                  what to do, since this was last asked
@@ -73,6 +74,7 @@ class Engine:
     def __init__(self, camera: Camera | None, focus: Focus | None, feedback: Feedback, log: LogSettings,
                  arm: str | None = None, size_px: tuple[int, int] = (1280, 720)) -> None:
         self._camera, self._focus, self._feedback, self._log, self._arm, self._size = camera, focus, feedback, log, arm, size_px
+        self._placed, self._moved = camera, False
         self._seen: deque[Pose] = deque()
         self._open: dict[int, _Open] = {}
         self._orders: list[Order] = []
@@ -106,6 +108,11 @@ class Engine:
         opened = self._open.pop(ball, None)
         if opened is not None:
             self._conclude(opened)
+
+    def moved(self, is_moved: bool) -> None:
+        """While the camera stands elsewhere its marks say nothing: balls are measured as without, and flagged."""
+        self._moved = is_moved
+        self._camera = None if is_moved else self._placed
 
     def finish(self) -> None:
         """Nothing more will be seen: a ball just bowled counts as it is."""
@@ -176,6 +183,7 @@ class Engine:
             plane = plane.through(seen.front.ground_m, 0.0)
         values = {name: measure(seen) for name, measure in measures.MEASURES.items()}
         flags += _flags(opened.poses, close, self._camera, heavy)
+        flags += ["camera moved"] if self._moved else []
         ball = _judged(values, arm, tuple(flags), opened.focus)
         self._order(opened.number, ball, seen, opened.focus)
 

@@ -274,3 +274,17 @@ def test_two_balls_of_a_session_are_numbered():
     film, later = Film(bowler(), fps=60, between=SHORT), Later(bowler(arm="left"), fps=60, between=SHORT)
     it = engine(film)
     assert [o.ball for f in (film, later) for o in bowl(it, f)] == [1, 1, 1, 2, 2, 2]
+
+
+def test_a_camera_that_was_moved_says_nothing_about_places_until_it_is_back():
+    film = Film(bowler(), fps=120, between=SHORT)
+    moved = engine(film)
+    moved.moved(True)
+    (ball,) = logged(bowl(moved, film))
+    assert "camera moved" in ball.flags and ball[KNEE].sd > logged(plain())[0][KNEE].sd
+    assert not ball["approach_deg"] and not ball["stride_length_m"] and ball["ffc_s"]
+    back = engine(film)
+    back.moved(True)
+    back.moved(False)
+    (ball,) = logged(bowl(back, film))
+    assert "camera moved" not in ball.flags and ball["approach_deg"]

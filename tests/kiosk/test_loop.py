@@ -434,3 +434,14 @@ def test_a_broken_decoder_ends_the_intake_and_not_the_kiosk():
         intake = Intake(SimpleNamespace(grab=grab, trouble=None, name="it"), reel, Health())
         intake.run()
     assert intake.over and "bad bytes" in str(intake.trouble)
+
+
+def test_a_camera_that_moved_is_said_and_told_to_the_engine(world):
+    w, told = world(), []
+    w.engine.moved = told.append
+    w.loop.parts.lookout = SimpleNamespace(tick=lambda newest, now_ns: None, moved=True)
+    w.turns(lambda: w.stage.view.banner)
+    assert w.stage.view.banner == ("the camera has moved", "Put it back, or set it up anew.") and told[-1] is True
+    w.loop.parts.lookout.moved = False
+    w.turns(lambda: not w.stage.view.banner)
+    assert told[-1] is False

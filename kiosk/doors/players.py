@@ -39,6 +39,21 @@ def add(place: Place, name: str, arm: str | None, birth_year: int | None, age_gr
     place.say("no picture of this player is kept until creaseside players consent says so")
 
 
+@command.command()
+@click.argument("player")
+@click.argument("height_m", type=float)
+@click.option("--on", type=DAY, help="The day of the measurement; default: today.")
+@click.pass_obj
+def height(place: Place, player: str, height_m: float, on: datetime | None) -> None:
+    """A player's height in metres, as measured on a day: a spurt of growth changes how somebody bowls."""
+    from kiosk.logbook import Logbook
+    with Logbook(place) as log:
+        heard(place, log)
+        log.add_height(player, height_m, _day(on))
+        found = log.heights(player)
+    place.out(found) if place.json else click.echo(", ".join(f"{h['measured_on']} {h['height_m']:.2f} m" for h in found))
+
+
 @command.command("list")
 @click.pass_obj
 def list_(place: Place) -> None:

@@ -75,6 +75,10 @@ class Reader:
     def consents(self, player: str) -> list[Row]:
         return self._select("select * from consent where player = ? order by given_on, id", player)
 
+    def heights(self, player: str) -> list[Row]:
+        """Oldest first: `height_m` and its day `measured_on`."""
+        return self._select("select height_m, measured_on from height where player = ? order by measured_on", player)
+
     def may_keep(self, player: str | None, on: date) -> str:
         """ "none", "numbers" or "clips"; for a bowler who is nobody in the log: numbers."""
         return people.may_keep(self._one("player", player), self.consents(player), on) if player else "numbers"
@@ -133,6 +137,15 @@ class Reader:
     def program(self, program: int) -> Row:
         row = self._one("program", program)
         return row | {"models": json.loads(row["models"]), "settings": json.loads(row["settings"])}
+
+    def guidances(self) -> list[Row]:
+        """The workload tables that were in force, each from its `noted_utc` on until the next; oldest first."""
+        return self._select("select noted_utc, text from guidance order by id")
+
+    def accesses(self, player: str | None = None, most: int = 200) -> list[Row]:
+        """Who looked at what, the latest first."""
+        return self._select("select utc, who, what, player from access where ? is null or player = ? "
+                            "order by id desc limit ?", player, player, most)
 
     def erasures(self) -> list[Row]:
         return self._select("select id, utc, what, sessions, balls, clips from erasure order by id desc")

@@ -144,7 +144,28 @@ def cards(db: Database) -> None:
     db["player"].create_index(["card"], unique=True)
 
 
-STEPS: tuple[Callable[[Database], None], ...] = (people, provenance, sessions, balls, measures, records, view, cards)
+def heights(db: Database) -> None:
+    """Every height of a player with its day; player.height_m stays the latest of them."""
+    _table(db, "height", {"id": int, "player": str, "height_m": float, "measured_on": str},
+           ("player", "height_m", "measured_on"), {"player": ("player", CASCADE)}, [("player", "measured_on")])
+    db.execute("insert into height (player, height_m, measured_on) select id, height_m, coalesce(height_on, "
+               "substr(created_utc, 1, 10)) from player where height_m is not null")
+
+
+def guidance(db: Database) -> None:
+    """The workload table in use, as its file said, a row each time that it changed: what held on which day."""
+    _table(db, "guidance", {"id": int, "noted_utc": str, "text": str}, ("noted_utc", "text"))
+
+
+def by_day(db: Database) -> None:
+    """Who bowled when, and which balls have flags, without a look at every ball's own row."""
+    db.execute("drop index if exists idx_ball_player")          # the first column of the next one serves for it
+    db["ball"].create_index(["player", "thrown_utc"])
+    db.execute("create index idx_ball_flagged on ball (player, session) where flags <> '[]'")
+
+
+STEPS: tuple[Callable[[Database], None], ...] = (people, provenance, sessions, balls, measures, records, view, cards,
+                                                 heights, guidance, by_day)
 
 
 def _table(db: Database, name: str, columns: dict[str, type], needed: Sequence[str] = (),

@@ -84,7 +84,20 @@ class Logbook(Reader):
         with self.writing("to add a player") as db:
             id = id or _new_id(db, "player", "p")
             db["player"].insert({"id": id} | row)
+            if height_m:
+                db["height"].insert({"player": id, "height_m": height_m, "measured_on": today.isoformat()})
         return id
+
+    def add_height(self, player: str, height_m: float, on: date | None = None) -> None:
+        """Measured on that day (today); a second one of the same day takes the first one's place."""
+        _within("a height in metres", height_m, 0.8, 2.5)
+        on, of = on or self.today(), self._one("player", player)
+        if on > self.today():
+            raise Fault(f"a height of {on}", "a day that is still to come", "give the day of the measurement")
+        with self.writing("to add a height") as db:
+            db["height"].insert({"player": of["id"], "height_m": height_m, "measured_on": on.isoformat()}, replace=True)
+            if on.isoformat() >= (of["height_on"] or ""):
+                db["player"].update(of["id"], {"height_m": height_m, "height_on": on.isoformat()})
 
     def add_consent(self, player: str, may_keep: str, given_by: str, role: str = "player", given_on: date | None = None,
                     until: date | None = None, note: str | None = None) -> int:
@@ -141,6 +154,13 @@ class Logbook(Reader):
             for there in db["setup"].rows_where("hash = ?", [digest]):
                 return there["id"]
             return db["setup"].insert(row | {"hash": digest, "made_utc": self._utc()}).last_pk
+
+    def note_guidance(self, text: str) -> None:
+        """The workload table that holds from now on, as its file says it; the same one again is no new row."""
+        with self.writing("to note the workload table") as db:
+            last = db.execute("select text from guidance order by id desc limit 1").fetchone()
+            if last != (text,):
+                db["guidance"].insert({"noted_utc": self._utc(), "text": text})
 
     # Sessions
 

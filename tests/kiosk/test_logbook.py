@@ -5,7 +5,7 @@ import os
 import sqlite3
 import stat
 from contextlib import closing
-from datetime import timedelta
+from datetime import date, timedelta
 from threading import Thread
 
 import pytest
@@ -63,7 +63,7 @@ def test_a_new_quantity_gets_its_column_in_an_old_log(log, monkeypatch):
 
 
 def test_every_table_is_strict(log):
-    assert all(t.strict for t in log._db.tables) and len(log._db.tables) == 13
+    assert all(t.strict for t in log._db.tables) and len(log._db.tables) == 15
 
 
 @pytest.mark.parametrize("column, value", [("quality", "good"), ("thrown_ns", "soon"), ("thrown_ns", 1.5),
@@ -191,6 +191,37 @@ def test_sessions_and_players_are_listed_newest_first(log, clock):
     assert (found["plan"], found["at_least"], found["measure"]) == ([6, 12], 150.0, "front_knee_ffc_deg")
     log.add_ball(found["id"], some_ball(0), player=log.players()[1]["id"])   # Ana bowls one in Ben's session
     assert [s["id"] for s in log.sessions(log.players()[1]["id"])][0] == session
+
+
+def test_heights_are_kept_with_their_days_and_the_latest_is_the_players(log, clock):
+    player = log.add_player("Ana", height_m=1.52)
+    log.add_height(player, 1.45, date(2025, 6, 1))
+    assert log.player(player)["height_m"] == 1.52
+    clock.ahead = timedelta(days=90)
+    log.add_height(player, 1.55)
+    log.add_height(player, 1.56)
+    assert log.heights(player) == [{"height_m": h, "measured_on": on} for h, on in
+                                   ((1.45, "2025-06-01"), (1.52, "2026-01-01"), (1.56, "2026-04-01"))]
+    assert (log.player(player)["height_m"], log.player(player)["height_on"]) == (1.56, "2026-04-01")
+    for height_m, on in ((3.0, None), (1.6, date(2026, 4, 2))):
+        with pytest.raises(Fault, match="height"):
+            log.add_height(player, height_m, on)
+
+
+def test_the_height_of_an_older_log_is_its_first(tmp_path):
+    place = home(tmp_path)
+    with closing(sqlite3.connect(place.log, isolation_level=None)) as conn:
+        conn.execute(f"pragma application_id = {file.OURS}")
+        steps.step_up(Database(conn), steps.STEPS[:8])
+        conn.execute("insert into player (id, shown_name, height_m, created_utc) values ('p-old', 'Old', 1.7, '2026-01-01T09')")
+    with Reader(place) as log:
+        assert log.heights("p-old") == [{"height_m": 1.7, "measured_on": "2026-01-01"}]
+
+
+def test_a_workload_table_is_noted_when_it_changes(log, clock):
+    for text in ("a", "a", "b", "a"):
+        log.note_guidance(text)
+    assert [g["text"] for g in log.guidances()] == ["a", "b", "a"]
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -58,6 +58,7 @@ class Board:
         self._last: _Next | None = None
         self._rest_until_ns = 0
         self._told: set[tuple[str, str]] = set()
+        self.closed = False         # the hall is: nothing is shown
         stage.home = self.home
 
     @property
@@ -85,6 +86,10 @@ class Board:
 
         still: the screen between balls stays as it is; a ball that is due is shown, and shown to its end.
         """
+        if self.closed:
+            return self._black(now_ns)
+        if self.stage.now == "closed":
+            self.go(self.home, now_ns)
         due = self._next and now_ns >= self._next[0].at_ns
         if now_ns < self._rest_until_ns or (still and not due and self.stage.now in CALM):
             return None
@@ -96,6 +101,14 @@ class Board:
         self._base = dataclasses.replace(self._base, banner=banner, messages=messages)
         self._guarded(lambda: self._draw(now_ns, banner, messages), now_ns)
         return begun
+
+    def _black(self, now_ns: int) -> None:
+        """The hall is closed: what was to be shown is forgotten."""
+        self._next.clear()
+        self._last = None
+        if self.stage.now != "closed":
+            self._guarded(lambda: self.stage.show("closed", View(), now_ns), now_ns)
+        self._guarded(lambda: self.stage.tick(now_ns), now_ns)
 
     def _readable(self, ball: _Next, now_ns: int) -> _Next:
         """A verdict that comes late still stands as long as one in time before the replay takes its place."""

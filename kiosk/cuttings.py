@@ -54,6 +54,10 @@ class Cuttings:
             if not cutting.whole:
                 self._grow(cutting, over or newest_ns >= cutting.last_ns)
 
+    def forget(self) -> None:
+        """No picture of any ball is kept any more."""
+        self._balls.clear()
+
     def bgr(self, frame: int) -> np.ndarray | None:
         """A frame's pixels (H, W, 3), from a cutting or else from the reel; None where it is gone."""
         import cv2

@@ -21,14 +21,16 @@ HELD_NS = 5_000_000 # a recording that is held looks this often whether it may g
 
 
 class Intake:
-    """`newest`: the stamp of the newest frame in the reel. `over`: no frame will follow it. `fault`: what ended it.
-    `behind`: whether a recording is to be held just now; a camera never is."""
+    """`newest`: the stamp of the newest frame in the reel. `frames`: how many came so far. `over`: no frame will follow.
+    `fault`: what ended it. `behind`: whether a recording is to be held just now; a camera never is."""
 
     def __init__(self, source: Source, reel: Reel, health: Health, clock: ModuleType = real_clock) -> None:
         self.source, self._reel, self._health, self._clock = source, reel, health, clock
         self.behind: Callable[[], bool] = lambda: False
+        self._writing, self._shut = threading.Lock(), False
         self._closed = threading.Event()
         self.newest: Stamp | None = None
+        self.frames = 0
         self.over = False
         self.fault: Fault | None = None
         self._thread = threading.Thread(target=self.run, name="intake", daemon=True)
@@ -61,9 +63,21 @@ class Intake:
         if self._thread.is_alive():
             self._thread.join(CLOSING_S)
 
+    def shut(self, closed: bool) -> None:
+        """The hall is closed: what is in the reel is wiped, and frames are counted and not kept, until it opens."""
+        with self._writing:
+            self._shut = closed
+            if closed:
+                self._reel.wipe()
+
     def _keep(self, stamp: Stamp, jpeg: bytes) -> None:
         self._health.frame(stamp)
-        if self._reel.write(stamp, jpeg) is None:
+        self.frames += 1
+        with self._writing:
+            if self._shut:
+                return
+            kept = self._reel.write(stamp, jpeg) is None
+        if kept:
             self.newest = stamp
         else:
             self._health.count("refused")

@@ -63,6 +63,7 @@ class Parts:
     lookout: Lookout | None = None
     presses: Callable[[int], Iterable[Press]] = lambda now_ns: ()
     add_counted: Callable[[], object] = lambda: None
+    upkeep: Callable[[int], object] = lambda now_ns: None
     clock: ModuleType = real_clock
     stop: threading.Event = field(default_factory=threading.Event)
 
@@ -124,6 +125,7 @@ class Loop:
         p.scorer.heard(p.speaker.heard())
         self._safely("the log", p.scorer.tick, now_ns, p.speaker.way)
         self._safely("the screen", self._draw, now_ns)
+        self._safely("the upkeep", p.upkeep, now_ns)
         for press in p.presses(now_ns):
             self._safely(f"the button {press.action}", self._pressed, press)
 

@@ -14,6 +14,8 @@ from __future__ import annotations
 
 import contextlib
 import math
+import os
+import secrets
 import shutil
 from multiprocessing import resource_tracker, shared_memory
 from pathlib import Path
@@ -30,6 +32,7 @@ MAGIC = 0x63726561736531
 HEAD = ("magic", "slots", "arena", "claimed", "newest", "refused")   # int64 each
 FRAME, T_NS, BEGIN, LENGTH = range(4)                                # int64 columns of the index
 NONE = -1
+OURS, SHARED = "creaseside-", Path("/dev/shm")                      # where Linux has shared memory by name
 
 
 class Reel:
@@ -54,9 +57,11 @@ class Reel:
         slots = max(2, math.ceil(seconds * fps) + 1)
         arena = int((mib or min(MOST_MIB, slots * width_px * height_px * BYTES_A_PX / MIB)) * MIB)
         size = 8 * len(HEAD) + slots * 4 * 8 + arena
+        remove_left()
         _enough(size)
         try:
-            memory = shared_memory.SharedMemory(create=True, size=size)
+            memory = shared_memory.SharedMemory(OURS + secrets.token_hex(6), create=True, size=size)
+            _held(getattr(memory, "_fd", -1))
         except OSError as e:
             asked = f"{size / MIB:.0f} MiB of shared memory"
             raise Fault(asked, e.strerror or str(e), "set a smaller camera.reel_s") from e
@@ -146,6 +151,13 @@ class Reel:
                 return Stamp(frame, t_ns)
         return None
 
+    def wipe(self) -> None:
+        """No frame, and no byte of one, is here any more. For the writer's thread, or while it rests."""
+        self._index[:, FRAME] = NONE
+        self._put("claimed", (-(-self._get("claimed") // self._arena) + 1) * self._arena)
+        for at in range(0, self._arena, MIB):
+            self._bytes[at:at + MIB] = bytes(min(MIB, self._arena - at))
+
     def close(self, unlink: bool | None = None) -> None:
         """Let go of the memory; its maker also gives it back to the machine, unless told otherwise. Twice does no
         harm.
@@ -174,6 +186,33 @@ class Reel:
 
     def _put(self, what: str, value: int) -> None:
         self._head[HEAD.index(what)] = value
+
+
+def remove_left() -> list[str]:
+    """Reels whose maker was killed, so that nobody gave them back: they hold pictures of people, and go. Their names."""
+    gone = []
+    for left in sorted(SHARED.glob(f"{OURS}*")):
+        with contextlib.suppress(OSError):      # somebody else's, or gone by now
+            fd = os.open(left, os.O_RDWR)
+            try:
+                if _held(fd):
+                    left.unlink()
+                    gone.append(left.name)
+            finally:
+                os.close(fd)
+    return gone
+
+
+def _held(fd: int) -> bool:
+    """Lock a reel's memory for as long as this process lives; False: its maker is alive."""
+    if fd < 0 or os.name != "posix":
+        return False
+    import fcntl
+    try:
+        fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 def _enough(size: int) -> None:

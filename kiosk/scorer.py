@@ -62,9 +62,10 @@ class _Asked:
 
 
 class Aside:
-    """A thread that does one job after the other."""
+    """A thread that does one job after the other. kept: keeps the story of the fault that is being handled."""
 
-    def __init__(self) -> None:
+    def __init__(self, kept: Callable[[str], object] = lambda what: None) -> None:
+        self._kept = kept
         self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
         self._left, self._lock = 0, threading.Lock()
         self._thread = threading.Thread(target=self._run, name="scorer", daemon=True)
@@ -88,6 +89,8 @@ class Aside:
         while (job := self._jobs.get()) is not None:
             try:
                 job()
+            except Exception:       # the next job is not to suffer for it
+                self._kept("a job beside the loop")
             finally:
                 with self._lock:
                     self._left -= 1

@@ -39,7 +39,7 @@ class Screen:
     """way: "whole screen", "window" or "headless". why: the reason for headless, else "". heights: of letters."""
 
     def __init__(self, asked: Asked, headless: bool = False, mirrored: bool = False) -> None:
-        self.mirrored = mirrored
+        self.mirrored, self.blur_waiting, self.flips = mirrored, asked.blur_waiting, 0
         self.surface, self.way, self.why = _opened(asked, headless)
         self.size: tuple[int, int] = self.surface.get_size()
         self.heights = Heights.on(self.size, asked.screen_inches, asked.view_distance_m)
@@ -57,6 +57,7 @@ class Screen:
 
     def flip(self) -> None:
         pygame.display.flip()
+        self.flips += 1
 
     def photo(self, path: Path | str) -> None:
         """What is on the screen, as a PNG file."""

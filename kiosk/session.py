@@ -23,6 +23,7 @@ from kiosk.logbook import Logbook
 from kiosk.place import Place
 from kiosk.scorer import Aside, Scorer, Written
 from kiosk.texts import Texts, age_of_words
+from kiosk.upkeep import Upkeep, day_of, set_back
 
 BASELINE_BALLS = 24     # a player's latest balls, from which their own band is taken
 READY_NS = 90 * NS      # pose processes that are not ready by then are said to be missing, and the kiosk goes on
@@ -87,7 +88,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     _ready(watcher, board, place, stop)
     session = log.start_session(bowler.id, program=log.note_program(VERSION, hashes(bundles), settings),
                                 setup=log.note_setup(marks) if marks else None, focus=focus or FocusCue())
-    aside = Aside()
+    aside = Aside(lambda what: details.keep(place, what))
     parts.callback(aside.close)
     scorer = Scorer(log, session, health, aside, lambda written: tell(place, written, focus), _clip_name(spec),
                     "cue, replay" if focus else "replay")
@@ -98,7 +99,8 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     return Loop(Parts(
         intake, reel, watcher, _engine(marks, focus, bowler, source, settings), _speaker(settings, place, parts), scorer,
         board, cuttings, health, texts, lambda what: details.keep(place, what), bowler.id, origin_of(source), presses,
-        lambda: log.add_counted(session), stop=stop, lookout=lookout), asked.until_end)
+        lambda: log.add_counted(session), _upkeep(place, log, aside, intake, board, cuttings, parts), stop=stop,
+        lookout=lookout), asked.until_end)
 
 
 # What it is about
@@ -208,10 +210,12 @@ def _log(place: Place, parts: ExitStack) -> Logbook:
     log = parts.enter_context(Logbook(place))
     if log.notice:
         place.say(log.notice)
+    if behind := set_back(log):
+        place.say(behind)
     swept = clips.sweep(log)
     if swept.lost:
         place.say(f"{len(swept.lost)} clips are no longer in {place.clips}; their balls say so now")
-    clips.remove_expired(log, log.today())
+    clips.remove_expired(log, day_of(log))
     return log
 
 
@@ -244,6 +248,27 @@ def _ready(watcher, board: Board, place: Place, stop: threading.Event) -> None:
         watcher.poses()
     if not (watcher.ready() or stop.is_set()):
         place.say(f"the pose processes are not ready ({watcher.why or 'no answer yet'}): balls are not measured until then")
+
+
+def _upkeep(place: Place, log: Logbook, aside: Aside, intake, board: Board, cuttings, parts: ExitStack):
+    """What is looked after beside the balls; called every turn."""
+    from kiosk.heartbeat import Heartbeat
+    from kiosk.hours import Hours
+    source, screen = intake.source, board.stage.screen
+
+    def frames() -> int:
+        """They advance, or are being tried for; a recording that has ended has no more to give."""
+        ended = intake.over and intake.fault is None
+        return clock.now_ns() if ended else intake.frames + getattr(source, "attempts", 0)
+
+    def closed(is_so: bool) -> None:
+        intake.shut(is_so)
+        board.closed = is_so
+        if is_so:
+            cuttings.forget()
+    heart = Heartbeat(frames, lambda: screen.flips, screen.flip)
+    parts.callback(heart.close)
+    return Upkeep(log, aside, Hours.of(place.settings.screen), closed, heart.tick).tick
 
 
 def _speaker(settings, place: Place, parts: ExitStack):

@@ -6,7 +6,7 @@ import os
 import sqlite3
 import threading
 from contextlib import closing
-from datetime import date
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from types import ModuleType
 from typing import Any, Mapping
@@ -96,6 +96,14 @@ class Reader:
         mine = "where ? is null or session.player = ? or session.id in (select session from ball where player = ?)"
         found = self._select(f"{SESSIONS} {mine} order by started_utc desc, session.rowid desc", player, player, player)
         return [_session(row) for row in found]
+
+    def latest_day(self) -> date | None:
+        """The day, by the hall's clock of then, on which the newest session began; None before the first."""
+        found = self._select("select started_utc, utc_offset_min from session order by started_utc desc limit 1")
+        if not found:
+            return None
+        began = datetime.fromisoformat(found[0]["started_utc"].replace("Z", "+00:00"))
+        return (began + timedelta(minutes=found[0]["utc_offset_min"])).date()
 
     def session(self, session: str) -> Row:
         """The session, with its blocks."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 from kiosk.scenes import banner
 from kiosk.scenes.ask import Ask
 from kiosk.scenes.block import Block
+from kiosk.scenes.closed import Closed
 from kiosk.scenes.limit import Limit
 from kiosk.scenes.pain import Pain
 from kiosk.scenes.replay import Replay
@@ -15,7 +16,7 @@ from kiosk.scenes.waiting import Waiting
 from kiosk.screen import Screen
 from kiosk.texts import Texts
 
-SCENES: tuple[type[Scene], ...] = (Waiting, Up, Verdict, Replay, Block, Limit, Pain, Ask)
+SCENES: tuple[type[Scene], ...] = (Waiting, Up, Verdict, Replay, Block, Limit, Pain, Ask, Closed)
 
 
 class Stage:

@@ -1,6 +1,7 @@
 """Waiting: nobody is up. The net a few seconds late, few words, and nothing that stays long enough to burn in."""
 from __future__ import annotations
 
+import numpy as np
 import pygame
 
 from creaseside.stamps import NS
@@ -12,6 +13,7 @@ LATE_S = 4.0                     # the picture comes this late: long enough to b
 FRAME_NS = NS // 15              # a new picture at most this often: the rest of the machine has work to do
 MOVE_S, DIM_S, DARK_S = 180.0, 600.0, 1800.0
 DIMMED = (110, 110, 110)         # of 255
+VEIL_PX = 32                     # across the whole picture: a person is half a dozen spots high, a face less than one
 PLACES = ((0.0, 0.0), (1.0, 1.0), (0.0, 1.0), (1.0, 0.0))    # of the room that is left, across and down
 
 
@@ -48,6 +50,8 @@ class Waiting(Scene):
         """The picture and the words under it as one block, put at one of four places."""
         s = self.screen
         bgr = self.pictures.bgr(frame) if frame >= 0 else None
+        if bgr is not None and s.blur_waiting:
+            bgr = veiled(bgr)
         wide, high = (0.80, 0.90) if bgr is not None else (0.86, 0.66)
         block = s.box(MARGIN + place[0] * (1 - 2 * MARGIN - wide), 0.04 + place[1] * (0.92 - high), wide, high)
         words = pygame.Rect(block.x, block.bottom - self.px(0.20), block.width, self.px(0.20))
@@ -62,3 +66,11 @@ class Waiting(Scene):
         note = self.texts.say("late", seconds=round(LATE_S)) if bgr is not None else " · ".join(self.view.messages[:2])
         self.words(pygame.Rect(words.x, words.y + height, words.width, words.height - height), note, tokens.DIM,
                    lines=2, most_px=self.px(0.05))
+
+
+def veiled(bgr: np.ndarray) -> np.ndarray:
+    """The same picture, so coarse that one sees that somebody is there and not who: nobody in it has checked in."""
+    import cv2
+    high, wide = bgr.shape[:2]
+    coarse = cv2.resize(bgr, (VEIL_PX, max(1, round(VEIL_PX * high / wide))), interpolation=cv2.INTER_AREA)
+    return cv2.resize(coarse, (wide, high), interpolation=cv2.INTER_LINEAR)

@@ -45,7 +45,7 @@ class Camera:
         self._last_data: bytes | None = None
         self.width_px = self.height_px = 0
         self.trouble: Fault | None = None
-        self._tries = 0
+        self._tries = self.attempts = 0      # since the last good frame; ever
         self._feed = None
         got = self._open(device)
         self.width_px, self.height_px, self.fps = got.width_px, got.height_px, got.fps
@@ -103,6 +103,7 @@ class Camera:
             return
         names = dict.fromkeys((self._steady, self._device))
         self._tries += 1
+        self.attempts += 1
         for name in names:
             try:
                 self._open(name)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import re
 from dataclasses import dataclass, field
 from typing import Any, Mapping
 
@@ -44,6 +45,9 @@ class Screen:
     screen_inches: float = _of(43.0, "diagonal of the screen, inches", 7, 120)
     view_distance_m: float = _of(8.0, "how far the player stands, metres", 1, 25)
     language: str = _of("en", "language of the screen", choices=("en", "hi"))
+    blur_waiting: bool = _of(True, "while nobody is up, the picture of the net is too coarse to know anybody in it")
+    opens: str = _of("", "the screen is black and no picture is kept in memory before this hour, HH:MM; empty: always open")
+    closes: str = _of("", "and from this hour on, HH:MM; the two go together")
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,10 +105,21 @@ def from_mapping(given: Mapping[str, Any]) -> Settings:
     if faults:
         raise Faults(faults)
     settings = Settings(**made)
+    _hours(settings.screen)
     low, high = settings.focus.at_least, settings.focus.at_most
     if low is not None and high is not None and low >= high:
         raise Faults([f"focus: at_least {low:g} is not below at_most {high:g}"])
     return settings
+
+
+def _hours(screen: Screen) -> None:
+    faults = [f"screen.{key}: asked an hour as HH:MM, found {hour!r}"
+              for key, hour in (("opens", screen.opens), ("closes", screen.closes))
+              if hour and not re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", hour)]
+    if not faults and (bool(screen.opens) is not bool(screen.closes) or screen.opens == screen.closes != ""):
+        faults = ["screen: opens and closes go together, and are two different hours"]
+    if faults:
+        raise Faults(faults)
 
 
 def _section(kind: type, section: str, table: Mapping[str, Any], faults: list[str]) -> Any:

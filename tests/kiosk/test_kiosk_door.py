@@ -45,7 +45,7 @@ def left_behind(before: set[Path]) -> set[Path]:
     for maps in Path("/proc").glob("[0-9]*/maps"):
         with contextlib.suppress(OSError):
             held += maps.read_text()
-    return {path for path in set(Path("/dev/shm").glob("psm_*")) - before if path.name not in held}
+    return {path for path in set(Path("/dev/shm").glob("creaseside-*")) - before if path.name not in held}
 
 
 def test_a_focus_needs_a_gate_and_says_which_settings(tmp_path):
@@ -133,7 +133,7 @@ def test_numbered_frames_to_their_end_leave_nothing_behind(tmp_path):
     for i in range(30):
         film.write(picture(i, 320, 240))
     film.release()
-    before = set(Path("/dev/shm").glob("psm_*"))
+    before = set(Path("/dev/shm").glob("creaseside-*"))
     run = kiosk(tmp_path, "--source", str(clip), "--until-end", "--json")
     assert run.returncode == 0, run.stderr
     told = [json.loads(line) for line in run.stdout.splitlines()]
@@ -148,7 +148,7 @@ def test_numbered_frames_to_their_end_leave_nothing_behind(tmp_path):
 
 def test_a_polite_end_is_a_clean_one(tmp_path):
     """Asked to stop while it still starts: it closes what it opened, tells its numbers, and leaves no memory behind."""
-    before = set(Path("/dev/shm").glob("psm_*"))
+    before = set(Path("/dev/shm").glob("creaseside-*"))
     env = os.environ | {"PYTHONPATH": f"{REPO / 'src'}{os.pathsep}{REPO}"}
     args = [sys.executable, "-m", "kiosk", "--home", str(tmp_path / "home"), "kiosk", "--headless", "--json",
             "--source", "numbered"]

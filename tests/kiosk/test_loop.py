@@ -445,3 +445,23 @@ def test_a_camera_that_moved_is_said_and_told_to_the_engine(world):
     w.loop.parts.lookout.moved = False
     w.turns(lambda: not w.stage.view.banner)
     assert told[-1] is False
+
+
+def test_a_closed_hall_is_black_and_holds_no_picture(world):
+    w = world(until_end=False)
+    w.turns(lambda: w.stage.now == "verdict")
+    intake, board = w.loop.parts.intake, w.loop.parts.board
+    intake.shut(True)
+    board.closed = True
+    w.loop.parts.cuttings.forget()
+    w.turn()
+    assert w.stage.now == "closed" and not w.stage.screen.surface.get_bounding_rect().size == (0, 0)
+    assert not any(w.stage.screen.surface.get_at((x, y))[:3] != (0, 0, 0) for x in range(0, 1280, 40) for y in range(0, 720, 40))
+    newest = intake.newest
+    for _ in range(20):
+        w.turn()
+    assert intake.newest == newest and w.reel.stamps(0, 10**18) == [] and w.stage.now == "closed"
+    intake.shut(False)
+    board.closed = False
+    w.turn()
+    assert w.stage.now == "up" and w.reel.stamps(0, 10**18)

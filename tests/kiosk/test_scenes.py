@@ -288,7 +288,7 @@ def test_waiting_moves_and_dims_so_that_nothing_burns_in():
 def test_waiting_shows_the_net_late_and_only_where_it_may():
     asked = []
     pictures = Pictures(numbered, lambda first, last: asked.append(last) or [Stamp(last * 100 // NS, last)])
-    on = stage(pictures=pictures)
+    on = Stage(Screen(Asked(blur_waiting=False), headless=True), Texts("en"), pictures)
     on.show("waiting", View(live=True), 0)
     on.tick(10 * NS)
     assert asked == [6 * NS] and (pixels(on) == (255, 0, 0)).all(axis=2).any()
@@ -296,6 +296,21 @@ def test_waiting_shows_the_net_late_and_only_where_it_may():
     on.show("waiting", View(live=False), 20 * NS)
     on.tick(21 * NS)
     assert not (pixels(on) == (255, 0, 0)).all(axis=2).any() and len(asked) == 1
+
+
+def test_waiting_shows_nobody_who_could_be_known():
+    """Of a picture as fine as a face the waiting screen shows spots, unless the setting says otherwise."""
+    r = np.random.default_rng(3)
+    fine = np.kron(r.integers(0, 2, (90, 160, 1), np.uint8) * np.uint8(255), np.ones((8, 8, 3), np.uint8))
+    sharpness = {}
+    for blur in (True, False):
+        screen = Screen(Asked(width_px=1280, height_px=720, blur_waiting=blur), headless=True)
+        on = Stage(screen, Texts("en"), Pictures(lambda frame: fine, lambda first, last: [Stamp(1, last)]))
+        on.show("waiting", View(live=True), 0)
+        on.tick(10 * NS)
+        inside = pixels(on)[100:400, 300:900].astype(float)
+        sharpness[blur] = np.abs(np.diff(inside.mean(2), axis=1)).mean()
+    assert sharpness[True] < 0.1 * sharpness[False]
 
 
 def test_the_screen_as_a_whole_changes_at_most_three_times_a_second():

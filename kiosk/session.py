@@ -98,8 +98,8 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     parts.callback(intake.close)
     return Loop(Parts(
         intake, reel, watcher, _engine(marks, focus, bowler, source, settings), _speaker(settings, place, parts), scorer,
-        board, cuttings, health, texts, lambda what: details.keep(place, what), bowler.id, origin_of(source), presses,
-        lambda: log.add_counted(session), stop=stop,
+        board, cuttings, health, texts, lambda what: details.keep(place, what), bowler.id, origin_of(source),
+        presses=presses, add_counted=lambda: log.add_counted(session), stop=stop,
         lookout=lookout, upkeep=_upkeep(place, log, aside, intake, board, cuttings, parts)), asked.until_end)
 
 

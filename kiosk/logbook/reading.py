@@ -102,8 +102,7 @@ class Reader:
         found = self._select("select started_utc, utc_offset_min from session order by started_utc desc limit 1")
         if not found:
             return None
-        began = datetime.fromisoformat(found[0]["started_utc"].replace("Z", "+00:00"))
-        return (began + timedelta(minutes=found[0]["utc_offset_min"])).date()
+        return _local(found[0]["started_utc"], found[0]["utc_offset_min"]).date()
 
     def session(self, session: str) -> Row:
         """The session, with its blocks."""
@@ -114,6 +113,24 @@ class Reader:
     def balls(self, session: str | None = None, player: str | None = None) -> list[Row]:
         """As others read them (creaseside.ball.as_json), oldest first."""
         return [rows.as_json(row) for row in self._balls(BALLS, session, player)]
+
+    def thrown(self, player: str, since: date) -> list[datetime]:
+        """When each of the player's balls was bowled, by the hall's clock of then, from that day on; oldest first."""
+        from_utc = (datetime.combine(since, datetime.min.time()) - timedelta(days=1)).isoformat()
+        rows = self._select("select thrown_utc, utc_offset_min from ball where player = ? and thrown_utc >= ? "
+                            "order by thrown_utc", player, from_utc)
+        local = [_local(row["thrown_utc"], row["utc_offset_min"]) for row in rows]
+        return [when for when in local if when.date() >= since]
+
+    def stopped(self, player: str, on: date) -> bool:
+        """Whether a session of the player was stopped on that day."""
+        rows = self._select("select stopped_utc, utc_offset_min from session where player = ? and stopped_utc is not null",
+                            player)
+        return any(_local(row["stopped_utc"], row["utc_offset_min"]).date() == on for row in rows)
+
+    def feedback(self, ball: int) -> list[Row]:
+        """What was given for a ball, in its order."""
+        return self._select("select kind, asked_ns, happened_ns, way from feedback where ball = ? order by id", ball)
 
     def ball_rows(self, session: str | None = None, player: str | None = None) -> list[Row]:
         """The rows of the view `balls`, oldest first: unrounded, with ids and what the session was about."""
@@ -204,6 +221,11 @@ class Reader:
     def _select(self, sql: str, *values: Any) -> list[Row]:
         with file.telling(f"the log {self.place.log}"), self._threads:
             return list(self._db.query(sql, values))
+
+
+def _local(utc: str, offset_min: int) -> datetime:
+    """As the clock in the hall showed it; without a zone."""
+    return datetime.fromisoformat(utc.replace("Z", "")) + timedelta(minutes=offset_min)
 
 
 def _session(row: Mapping[str, Any]) -> Row:

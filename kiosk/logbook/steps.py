@@ -164,8 +164,13 @@ def by_day(db: Database) -> None:
     db.execute("create index idx_ball_flagged on ball (player, session) where flags <> '[]'")
 
 
+def stopped(db: Database) -> None:
+    """When a player's session was stopped before its end; why is nobody's business and is not kept."""
+    db.execute("alter table session add column stopped_utc text")
+
+
 STEPS: tuple[Callable[[Database], None], ...] = (people, provenance, sessions, balls, measures, records, view, cards,
-                                                 heights, guidance, by_day)
+                                                 heights, guidance, by_day, stopped)
 
 
 def _table(db: Database, name: str, columns: dict[str, type], needed: Sequence[str] = (),

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from kiosk.clips import Written
     from kiosk.marks import Marks
 
-BLOCKS = ("warm_up", "baseline", "focus", "no_feedback")
+BLOCKS = ("warm_up", "baseline", "focus", "no_feedback", "free")
 SOURCES = ("seen", "added by hand")
 NO_NUMBERS = "not kept: no consent to numbers"
 
@@ -186,6 +186,25 @@ class Logbook(Reader):
         with self.writing("to end a session") as db:
             db["session"].update(session, {"ended_utc": self._utc()})
 
+    def set_focus(self, session: str, focus: FocusCue) -> None:
+        """The one thing of a session in which nothing was judged yet. Fault where something was: begin another session."""
+        judged = self._select("select 1 from ball where session = ? and verdict is not null limit 1", session)
+        if judged:
+            raise Fault(f"another focus in the session {session}", "balls that were judged by the one it has",
+                        "begin another session")
+        with self.writing("to set a focus") as db:
+            db["session"].update(session, {"measure": focus.measure or None, "at_least": focus.at_least,
+                                           "at_most": focus.at_most, "words": focus.words or None})
+
+    def set_plan(self, session: str, plan: str | None) -> None:
+        with self.writing("to set a plan") as db:
+            db["session"].update(session, {"plan": None if plan is None else _json(plan)})
+
+    def stop_session(self, session: str, stopped: bool = True) -> None:
+        """Stopped before its end, or not after all (it was pressed by mistake). No reason is kept."""
+        with self.writing("to stop a session") as db:
+            db["session"].update(session, {"stopped_utc": self._utc() if stopped else None})
+
     def add_block(self, session: str, kind: str, planned_balls: int | None = None) -> int:
         """The next block of the session; its row's id."""
         _one_of("a block", kind, BLOCKS)
@@ -230,6 +249,24 @@ class Logbook(Reader):
     def add_counted(self, session: str, number: int | None = None, **more: Any) -> int:
         """A ball that the camera did not see and somebody added by hand: it counts, nothing of it was measured."""
         return self.add_ball(session, rows.counted("added by hand"), number, source="added by hand", **more)
+
+    def remove_counted(self, ball: int) -> None:
+        """A ball that was added by hand was none. Balls that were seen stay."""
+        if self._one("ball", ball)["source"] != "added by hand":
+            raise Fault(f"to take back ball {ball}", "a ball that was seen", "take back only what was added by hand")
+        with self.writing("to take a ball back") as db:
+            db["ball"].delete(ball)
+
+    def note_speed(self, ball: int, km_h: float | None) -> None:
+        """What the radar said of a ball; None takes it back."""
+        _within("a ball's speed in km/h", km_h, 20, 190)
+        with self.writing("to note a ball's speed") as db:
+            db["ball"].update(ball, {"ball_speed_km_h": km_h})
+
+    def note_given(self, ball: int, word: str) -> None:
+        """Feedback that the ball's schedule had not in it: the player asked for it."""
+        with self.writing("to note what was given") as db:
+            db["ball"].update(ball, {"feedback": word})
 
     def note_cue(self, ball: int, kind: str, asked_ns: int, heard_ns: int | None, way: str | None = None) -> None:
         """The cue of a logged ball was asked for and heard (None: never). Released not seen: no lateness either."""

@@ -117,8 +117,9 @@ class Loop:
         self._safely("the engine", self._wake, now_ns, over)
         for order in p.engine.orders():
             self._safely(f"the order {type(order).__name__}", self._carry_out, order)
-        while self._looked:
-            self._closely.pop(self._looked.pop(), None)
+        for ball in {*self._looked} - {look.ball for look in self._looks} - {*self._out}:      # nothing more is wanted of it
+            self._closely.pop(ball, None)
+        self._looked.clear()
         p.cuttings.tick(newest.t_ns if newest else 0, over)
         self._hand_clips()
         p.speaker.tick(now_ns)
@@ -195,7 +196,8 @@ class Loop:
         ready = [look for look in self._looks if over or newest_ns >= _latest_ns(look)]
         for look in ready:
             self._looks.remove(look)
-            frames = [frame for span in look.spans for frame in frames_of(span, self.parts.reel)]
+            posed = {pose.stamp.frame for pose in self._closely[look.ball]}
+            frames = [frame for span in look.spans for frame in frames_of(span, self.parts.reel) if frame[0].frame not in posed]
             self._out[look.ball] += len(frames)
             if frames:
                 self._oldest_ns[look.ball] = min(stamp.t_ns for stamp, _ in frames)
@@ -238,16 +240,13 @@ class Loop:
     def _log(self, order: Log) -> None:
         """The ball is on the disk when this returns, or the log has said why not; its clip follows."""
         p, now_ns = self.parts, self.parts.clock.now_ns()
-        release = order.what["br_s"]
-        if release:
-            p.health.late("verdict", to_ns(release.value), now_ns)
         p.cuttings.want(order.ball, order.first_ns, order.last_ns)
         here = p.reel.stamps(order.first_ns, order.last_ns)
         middle = next((order.what[name].value for name in ("ffc_s", "br_s", "bfc_s") if order.what[name]), None)
         at_ns = order.first_ns if middle is None else to_ns(middle)
         p.scorer.score(order, self._seen_of(order), here[0].t_ns if here else order.first_ns,
                        p.origin(at_ns) if p.origin else None, now_ns)
-        if p.scorer.may_keep_pictures(p.player):
+        if not order.more and p.scorer.may_keep_pictures(p.player):
             self._clips[order.ball] = order
 
     def _seen_of(self, order: Log) -> list[Pose]:

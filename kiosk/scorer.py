@@ -41,14 +41,22 @@ class Written:
 
 
 @dataclass(frozen=True, slots=True)
-class _Due:
-    """A ball to be written: first_ns is the first frame of its clip, file_ns the moment at which its file's time is 0."""
+class _Begun:
+    """What stays of a ball's first word: first_ns is the first frame of its clip, file_ns the moment at which its file's
+    time is 0, verdict_s how long after the release it was known."""
 
-    order: Log
-    poses: Sequence[Pose]
     first_ns: int
     file_ns: int | None
     verdict_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Due:
+    """A ball to be written, or to be completed."""
+
+    order: Log
+    poses: Sequence[Pose]
+    begun: _Begun
 
 
 @dataclass(slots=True)
@@ -107,6 +115,7 @@ class Scorer:
         self._due: deque[_Due] = deque()
         self._again_ns = 0
         self._rows: dict[int, int] = {}
+        self._begun: dict[int, _Begun] = {}
         self._cues: list[_Asked] = []
         self._clips: list[tuple[int, Sequence[tuple[Stamp, bytes]]]] = []
         self.trouble: Fault | None = None
@@ -125,11 +134,18 @@ class Scorer:
         return clips.may_keep_pictures(self._log, player, self._log.today())
 
     def score(self, order: Log, poses: Sequence[Pose], first_ns: int, file_ns: int | None, now_ns: int) -> None:
-        """Write a ball, now, or as soon as it can be."""
-        release = order.what["br_s"]
-        verdict_s = round((now_ns - to_ns(release.value)) / NS, 4) if release else None
-        self._due.append(_Due(order, poses, first_ns, file_ns, verdict_s))
+        """Write a ball, or complete it, now or as soon as it can be."""
+        if (begun := self._begun.get(order.ball)) is None:
+            begun = self._begun[order.ball] = _Begun(first_ns, file_ns, self._verdict_s(order, now_ns))
+        self._due = deque(due for due in self._due if due.order.ball != order.ball)     # its later word is the whole of it
+        self._due.append(_Due(order, poses, begun))
         self._write_due(now_ns)
+
+    def _verdict_s(self, order: Log, now_ns: int) -> float | None:
+        if not (release := order.what["br_s"]):
+            return None
+        self._health.late("verdict", to_ns(release.value), now_ns)
+        return round((now_ns - to_ns(release.value)) / NS, 4)
 
     def cue(self, ball: int, kind: str, at_ns: int) -> None:
         """The cue of a ball was asked for."""
@@ -168,27 +184,35 @@ class Scorer:
     def _write_due(self, now_ns: int) -> None:
         while self._due:
             try:
-                written = self._write(self._due[0])
+                written = self._written(self._due[0])
             except Fault as fault:
                 self.trouble, self._again_ns = fault, now_ns + AGAIN_NS
                 return
             self._due.popleft()
             self.trouble = self._log.trouble
-            self._tell(written)
+            if written is not None:
+                self._tell(written)
 
-    def _write(self, due: _Due) -> Written:
-        what, ball = due.order.what, due.order.ball
+    def _written(self, due: _Due) -> Written | None:
+        """None where more is to come of this ball."""
+        what, ball, begun = due.order.what, due.order.ball, due.begun
         thrown = next((what[name] for name in ("br_s", "ffc_s", "bfc_s") if what[name]), None)
-        row = self._log.add_ball(
-            self._session, earlier(what, due.first_ns), poses=due.poses, feedback=self._feedback,
-            thrown_ns=to_ns(thrown.value) if thrown else None, release_to_verdict_s=due.verdict_s)
-        self._rows[ball] = row
+        thrown_ns, on_clip = to_ns(thrown.value) if thrown else None, earlier(what, begun.first_ns)
+        if ball in self._rows:
+            self._log.complete_ball(self._rows[ball], on_clip, due.poses, thrown_ns)
+        else:
+            self._rows[ball] = self._log.add_ball(
+                self._session, on_clip, poses=() if due.order.more else due.poses, feedback=self._feedback,
+                thrown_ns=thrown_ns, release_to_verdict_s=begun.verdict_s)
+        return None if due.order.more else self._as_others_read_it(self._rows[ball], begun)
+
+    def _as_others_read_it(self, row: int, begun: _Begun) -> Written:
         kept = self._log.ball(row)
         shown = rows.from_row(kept)
-        if due.file_ns is not None:
-            shown = earlier(shown, due.file_ns - due.first_ns)
+        if begun.file_ns is not None:
+            shown = earlier(shown, begun.file_ns - begun.first_ns)
         return Written(row, rows.as_json(rows.to_row(shown) | {
-            "number": kept["number"], "clip": self._clip_name, "release_to_verdict_s": due.verdict_s,
+            "number": kept["number"], "clip": self._clip_name, "release_to_verdict_s": begun.verdict_s,
             "release_to_cue_s": None}))
 
     def _note(self, row: int, cue: _Asked, way: str) -> None:

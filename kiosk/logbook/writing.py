@@ -246,6 +246,25 @@ class Logbook(Reader):
             id = self._add_ball(row, number, [])
         return id
 
+    def complete_ball(self, ball: int, what: Ball, poses: Iterable[Pose] = (), thrown_ns: int | None = None) -> None:
+        """The rest of a ball that was logged, and announced, when only its verdict was known: all numbers and traces.
+
+        Of a player of whom no numbers are kept nothing is added. Where the disk is full, as in `add_ball`.
+        """
+        row = self._one("ball", ball)
+        wall, thrown_ns = self._thrown(row["session"], thrown_ns if thrown_ns is not None else row["thrown_ns"])
+        if self.may_keep(row["player"], wall.date()) == "none":
+            return
+        whole, tracks = rows.to_row(what) | {"thrown_utc": _utc(wall), "thrown_ns": thrown_ns}, _by_model(poses)
+        try:
+            self._complete_ball(ball, whole, tracks)
+            self.trouble = None
+        except Fault as e:
+            self.trouble = e
+            if not tracks or file.code(e.__cause__) not in file.FULL:
+                raise
+            self._complete_ball(ball, whole, [])
+
     def add_counted(self, session: str, number: int | None = None, **more: Any) -> int:
         """A ball that the camera did not see and somebody added by hand: it counts, nothing of it was measured."""
         return self.add_ball(session, rows.counted("added by hand"), number, source="added by hand", **more)
@@ -343,6 +362,12 @@ class Logbook(Reader):
             for track in tracks:
                 db["trace"].insert({"ball": id} | rows.pack(track))
             return id
+
+    def _complete_ball(self, ball: int, whole: Row, tracks: list[list[Pose]]) -> None:
+        with self.writing("to complete a ball") as db:
+            db["ball"].update(ball, whole)
+            for track in tracks:
+                db["trace"].insert({"ball": ball} | rows.pack(track))
 
     def _feedback(self, db: Database, ball: int, kind: str, asked_ns: int, happened_ns: int | None,
                   way: str | None) -> None:

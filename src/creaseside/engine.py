@@ -15,17 +15,18 @@ It reads no clock and touches nothing.
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Iterable
 
 import numpy as np
 
-from creaseside import finder, lane, lines, measures, phases, track
+from creaseside import finder, lane, lines, looks, measures, phases, track
 from creaseside.ball import QUANTITIES, Ball, Value
 from creaseside.camera import Camera
 from creaseside.finder import Candidate
 from creaseside.focus import Focus, judge
 from creaseside.orders import Cue, Log, Look, Order, Show, Span
+from creaseside.pace import Pace
 from creaseside.pose import Pose
 from creaseside.settings import Feedback
 from creaseside.settings import Log as LogSettings
@@ -34,31 +35,33 @@ from creaseside.track import Track
 
 REMEMBER_S = 1.8         # the delivery stride, the delivery, and time to notice it; longer, and who walked there before counts for the bowler
 NOTICE_S = 0.15          # the arm has passed, the front foot has been seen to stand
+CLEAR_S = 0.05           # the same where nothing about it is unclear: a swing shows on both sides of the top by then
 APART_S = 2.0            # nobody bowls two balls in this time
 SAME_S = 0.25            # two sightings of one arm's swing are no further apart
-RUN_UP_LOOK_S = 1.06     # how far before front foot contact the run-up is looked at again: back foot contact and two steps before it
-LANDING_LOOK_S = 0.09    # either side of the landing and release every frame counts
-LEAST_LOOK_S = 0.20      # after the landing: the release, also where the light model mixed up the arms and timed it badly
-RUN_STEP_S = 1 / 45      # the run-up is slow beside the landing: a look in 25 ms finds its steps as well as one in 16 (measured), in half the time
-LANDING_STEP_S = 1 / 140
-ROOM = 0.22              # of the body's height, left round the bowler in a close look's box
-PIECE_S = 0.32           # a box holds the bowler this long, however fast they run
 RAN_M_S = 3.0            # hips this fast in the delivery stride had a run-up; slower ones are asked for it
 UNCLEAR_S = 0.30         # arm and foot of the same side: the non-bowling arm going up, or sides mixed up; wait for the better candidate
 LANE_HALF_M = 2.3        # from the middle stump: a bowler's feet come down within 1.5 m of it, and the ground is seen to half a metre
 STRANGER_LOOKS = 8       # a fifth of a second; a foot in the air looks farther away than it is, and every runner has one on the ground by then
+COARSE_SD_S = 0.02       # a release from live looks alone (demo net: 15 ms at most)
+TWICE_SD = 2.0           # further apart, two values of one thing contradict each other
+UNFINISHED = "still being measured when this was written"
+NOT_AGAIN = "not found again on the closer look"
+DISAGREES = "first and whole look disagree"
 DIM_FPS = 45.0           # below this a knee at the landing is good for a band, not for a number (60 fps the least, 120 better)
 
 
 @dataclass(slots=True)
 class _Open:
-    """A ball that was found and waits for its close looks, with what was asked for when it was bowled."""
+    """A ball that was found and waits for its close looks, with what was asked for when it was bowled. `then`: the looks
+    that follow the deciding ones; `told`: what was logged and announced after these."""
 
     number: int
     candidate: Candidate
     focus: Focus | None
     arm: str | None
+    then: tuple[Span, ...] = ()
     poses: list[Pose] = field(default_factory=list)
+    told: Log | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +79,7 @@ class Engine:
         self._camera, self._focus, self._feedback, self._log, self._arm, self._size = camera, focus, feedback, log, arm, size_px
         self._placed, self._moved = camera, False
         self._seen: deque[Pose] = deque()
+        self._pace = Pace()
         self._open: dict[int, _Open] = {}
         self._orders: list[Order] = []
         self._looks = self._balls = 0
@@ -95,7 +99,9 @@ class Engine:
         self._seen.append(pose)
         while pose.stamp.t_s - self._seen[0].stamp.t_s > REMEMBER_S:
             self._seen.popleft()
-        self._search(pose.stamp.t_s - NOTICE_S)
+        self._pace.see(pose)
+        if self._pace.may_have_bowled:
+            self._search(pose.stamp.t_s)
         self._look_elsewhere(pose)
 
     def see_closely(self, ball: int, pose: Pose) -> None:
@@ -104,9 +110,16 @@ class Engine:
             self._open[ball].poses.append(pose)
 
     def looked(self, ball: int) -> None:
-        """Every look of that ball has been given: measure, judge, and say what to do."""
-        opened = self._open.pop(ball, None)
-        if opened is not None:
+        """Every look that was asked for has been given: judge and ask for the rest, or measure and say what to do."""
+        opened = self._open.get(ball)
+        if opened is None:
+            return
+        if opened.then:
+            spans, opened.then = opened.then, ()
+            self._orders.append(Look(ball, spans))
+            self._decide(opened)
+        else:
+            del self._open[ball]
             self._conclude(opened)
 
     def moved(self, is_moved: bool) -> None:
@@ -117,7 +130,7 @@ class Engine:
     def finish(self) -> None:
         """Nothing more will be seen: a ball just bowled counts as it is."""
         if self._seen:
-            self._search(self._seen[-1].stamp.t_s + UNCLEAR_S)
+            self._search(self._seen[-1].stamp.t_s + NOTICE_S + UNCLEAR_S)
 
     def wake(self, now_ns: int) -> None:
         """Nothing in here waits for time alone: every order carries its own moment."""
@@ -141,6 +154,11 @@ class Engine:
         """
         return (0, 0, *self._size) if self._searching else None
 
+    @property
+    def live_step_ns(self) -> int:
+        """How far apart live looks may be, as long as somebody is there: often at who runs, seldom at who stands."""
+        return self._pace.step_ns
+
     def _look_elsewhere(self, pose: Pose) -> None:
         if self._camera is None or pose.missing is not None:
             self._off_lane_m.clear()
@@ -151,41 +169,83 @@ class Engine:
 
     # --- finding --------------------------------------------------------------------------------------------------------
 
-    def _search(self, until_s: float) -> None:
+    def _search(self, now_s: float) -> None:
         live = track.cleaned(track.of(self._seen))
         if len(live) < 6 or not np.isfinite(track.height_px(live)):
             return
-        plane = lane.of(live, self._camera)
-        for candidate in finder.find(live, plane):
-            ripe = candidate.release_s <= until_s - (UNCLEAR_S if candidate.arm == candidate.front else 0.0)
-            if ripe and all(abs(candidate.release_s - t) > SAME_S for t in self._looked_at_s):
+        for candidate in finder.find(live, lane.of(live, self._camera)):
+            if now_s - candidate.release_s >= self._ripe_s(candidate) and not self._known(candidate):
                 self._looked_at_s = [*self._looked_at_s[-9:], candidate.release_s]
                 self._looks += 1
-                self._open[self._looks] = _Open(self._looks, candidate, self._focus, self._arm)
-                self._orders.append(Look(self._looks, _spans(live, candidate, self._size)))
+                self._open[self._looks] = opened = _Open(self._looks, candidate, self._focus, self._arm)
+                spans = looks.whole(live, candidate, self._size)
+                if deciding := self._deciding(live, candidate):
+                    opened.then, spans = spans, deciding
+                self._orders.append(Look(self._looks, spans))
+
+    def _known(self, candidate: Candidate) -> bool:
+        return any(abs(candidate.release_s - t) <= SAME_S for t in self._looked_at_s)
+
+    def _ripe_s(self, candidate: Candidate) -> float:
+        if candidate.arm == candidate.front:
+            return NOTICE_S + UNCLEAR_S
+        return CLEAR_S if self._focus and candidate.run_up_m_s > RAN_M_S else NOTICE_S
+
+    def _deciding(self, live: Track, candidate: Candidate) -> tuple[Span, ...]:
+        """None where there is nothing to judge, or where only the whole ball says whether it was one."""
+        clear = candidate.arm != candidate.front and candidate.run_up_m_s > RAN_M_S
+        return looks.deciding(live, candidate, self._size, self._focus.measure) if self._focus and clear else ()
 
     # --- measuring ------------------------------------------------------------------------------------------------------
+
+    def _decide(self, opened: _Open) -> None:
+        """The verdict from the looks that decide it. Where they do not, the whole ball will."""
+        measure, candidate, close = opened.focus.measure, opened.candidate, track.cleaned(track.of(opened.poses))
+        if len(close) < 4 or candidate.release_s - self._bowled_s < APART_S:
+            return
+        plane = lane.of(close, self._camera)
+        candidate = replace(candidate, front=_foot_in_front(close, plane))
+        seen = self._seen_closely(opened.poses, close, plane, candidate, candidate.arm)
+        found = _plausible(measure, measures.MEASURES[measure](seen))
+        if not found:
+            return
+        values = {q.name: Value.missing(UNFINISHED) for q in QUANTITIES}
+        values |= {"ffc_s": seen.phases.ffc, "br_s": Value(candidate.release_s, COARSE_SD_S), measure: found}
+        ball = Ball(candidate.arm, values, verdict=judge(opened.focus, found), not_measured={"front_leg_action": UNFINISHED})
+        self._bowled_s, self._balls = candidate.release_s, self._balls + 1
+        opened.told = self._announce(opened, ball, seen, more=True)
 
     def _conclude(self, opened: _Open) -> None:
         close = track.cleaned(track.of(opened.poses))
         found = self._found_again(close, opened.candidate)
         if found is None:                                  # the closer look saw no run, no arm or no landing: no ball was bowled
+            if opened.told:                                # unless it was announced: then it says what is known of it
+                self._orders.append(replace(opened.told, what=_unfinished(opened.told.what), more=False))
             return
         plane, candidate = found
-        if candidate.release_s - self._bowled_s < APART_S:
+        if opened.told is None and candidate.release_s - self._bowled_s < APART_S:
             return
-        self._bowled_s, self._balls = candidate.release_s, self._balls + 1
         arm, front, flags = _sides(candidate, opened.arm)
-        when = phases.of(close, plane, arm, front, candidate.release_s, candidate.run_up_m_s)
-        heavy = any(p.model == "heavy" and p.missing is None for p in opened.poses)
-        seen = measures.see(close, plane, when, heavy)
-        if seen.front is not None:
-            plane = plane.through(seen.front.ground_m, 0.0)
-        values = {name: measure(seen) for name, measure in measures.MEASURES.items()}
-        flags += _flags(opened.poses, close, self._camera, heavy)
+        seen = self._seen_closely(opened.poses, close, plane, replace(candidate, front=front), arm)
+        values = {name: _plausible(name, measure(seen)) for name, measure in measures.MEASURES.items()}
+        flags += _flags(opened.poses, close, self._camera, seen.heavy)
         flags += ["camera moved"] if self._moved else []
+        if opened.told:
+            flags += _as_told(opened.focus.measure, values, opened.told.what)
         ball = _judged(values, arm, tuple(flags), opened.focus)
-        self._order(opened.number, ball, seen, opened.focus)
+        self._bowled_s = candidate.release_s
+        if opened.told:
+            self._orders.append(replace(opened.told, what=replace(ball, verdict=opened.told.what.verdict), more=False))
+            return
+        self._balls += 1
+        self._announce(opened, ball, seen)
+
+    def _seen_closely(self, poses: list[Pose], close: Track, plane: lane.Lane, ball: Candidate, arm: str) -> measures.Seen:
+        """The ball's phases and steps, in the running plane through its front foot."""
+        heavy = any(p.model == "heavy" and p.missing is None for p in poses)
+        when = phases.of(close, plane, arm, ball.front, ball.release_s, ball.run_up_m_s)
+        seen = measures.see(close, plane, when, heavy)
+        return seen if seen.front is None else replace(seen, lane=plane.through(seen.front.ground_m, 0.0))
 
     def _found_again(self, close: Track, candidate: Candidate) -> tuple[lane.Lane, Candidate] | None:
         if len(close) < 6:
@@ -198,49 +258,25 @@ class Engine:
         run = finder.travel_m_s(close, plane, found.release_s, finder.RUN_UP_S)
         return None if run < finder.RUN_UP_M_S and found.run_up_m_s < RAN_M_S else (plane, found)
 
-    def _order(self, number: int, ball: Ball, seen: measures.Seen, focus: Focus | None) -> None:
+    def _announce(self, opened: _Open, ball: Ball, seen: measures.Seen, more: bool = False) -> Log:
+        number, measure = opened.number, opened.focus.measure if opened.focus else None
         landing = ball["ffc_s"].value if ball["ffc_s"] else seen.phases.br.value if seen.phases.br else float(seen.track.t_s[-1])
         release = ball["br_s"].value if ball["br_s"] else landing + 0.11
+        at_ns = to_ns(release + self._feedback.cue_delay_s)
         first, last = to_ns(landing - self._log.clip_before_s), to_ns(landing + self._log.clip_after_s)
-        self._orders.append(Log(number, first, last, ball))
+        log = Log(number, first, last, ball, more)
+        self._orders.append(log)
         if ball.verdict is not None:
-            self._orders.append(Cue(number, ball.verdict, to_ns(release + self._feedback.cue_delay_s)))
-        self._orders.append(Show(number, to_ns(release + self._feedback.cue_delay_s), first, last,
-                                 to_ns(landing - 0.20), to_ns(release + 0.10), to_ns(landing), lines.of(seen, landing, focus.measure if focus else None), ball))
+            self._orders.append(Cue(number, ball.verdict, at_ns))
+        self._orders.append(Show(number, at_ns, first, last, to_ns(landing - 0.20), to_ns(release + 0.10), to_ns(landing),
+                                 lines.of(seen, landing, measure), ball))
+        return log
 
 
-def _spans(live: Track, candidate: Candidate, size_px: tuple[int, int]) -> tuple[Span, ...]:
-    """The landing first, every frame of it; then backwards along the run-up, piece by piece, each in a box that holds the bowler."""
-    step, coarse = to_ns(LANDING_STEP_S), to_ns(RUN_STEP_S)
-    landing, release = candidate.landing_s, candidate.release_s
-    spans = [_span(live, landing - 0.02, max(release + LANDING_LOOK_S, landing + LEAST_LOOK_S), step, candidate, size_px),
-             _span(live, landing - 0.02, landing - 0.30, step, candidate, size_px)]
-    end = landing - 0.30
-    while end > landing - RUN_UP_LOOK_S:
-        begin = max(end - PIECE_S, landing - RUN_UP_LOOK_S)
-        spans.append(_span(live, end, begin, coarse, candidate, size_px))
-        end = begin
-    return tuple(spans)
-
-
-def _span(live: Track, first_s: float, last_s: float, step_ns: int, candidate: Candidate, size_px: tuple[int, int]) -> Span:
-    return Span(to_ns(first_s), to_ns(last_s), step_ns, _box(live, candidate, min(first_s, last_s), max(first_s, last_s), size_px))
-
-
-def _box(live: Track, candidate: Candidate, first_s: float, last_s: float, size_px: tuple[int, int]) -> tuple[int, int, int, int] | None:
-    """Where the bowler is from `first_s` to `last_s`: the hips' straight way through the delivery stride, and a body round it."""
-    stride = live.between(candidate.landing_s - 0.25, candidate.release_s + 0.05)
-    middle = stride.middle("hip")
-    ok = np.isfinite(middle).all(1)
-    if ok.sum() < 3:
-        return None
-    tall = track.height_px(stride)
-    way = np.polyfit(stride.t_s[ok], middle[ok, 0], 1)
-    x = np.sort(np.polyval(way, [first_s, last_s]))
-    y = float(np.median(middle[ok, 1]))
-    wide, up, down = 0.62 * tall, (0.72 + ROOM) * tall, (0.56 + ROOM) * tall
-    box = (max(0, int(x[0] - wide)), max(0, int(y - up)), min(size_px[0], int(x[1] + wide)), min(size_px[1], int(y + down)))
-    return box if box[2] - box[0] > 40 and box[3] - box[1] > 40 else None
+def _foot_in_front(close: Track, plane: lane.Lane) -> str:
+    """By its place in the last looks: names may be mixed up there, whoever lands has one foot in front."""
+    along = {side: np.nanmedian(plane.flat(close[f"{side}_ankle"][-4:])[:, 0]) for side in ("left", "right")}
+    return max(along, key=lambda side: np.nan_to_num(along[side], nan=-np.inf))
 
 
 def _sides(candidate: Candidate, declared: str | None) -> tuple[str, str, list[str]]:
@@ -272,10 +308,23 @@ def _flags(poses: Iterable[Pose], close: Track, camera: Camera | None, heavy: bo
     return flags
 
 
+def _as_told(measure: str, values: dict[str, Value], told: Ball) -> list[str]:
+    """The number that was judged and said stays the ball's; where the whole ball says otherwise it is flagged."""
+    first, whole = told[measure], values[measure]
+    values[measure] = first
+    apart = whole and abs(whole.value - first.value) > TWICE_SD * float(np.hypot(first.sd, whole.sd))
+    return [DISAGREES] if apart else []
+
+
+def _unfinished(ball: Ball) -> Ball:
+    """An announced ball of which the whole could not be measured."""
+    values = {name: v if v else Value.missing(NOT_AGAIN) for name, v in ball.values.items()}
+    return replace(ball, values=values, flags=(NOT_AGAIN,), not_measured={"front_leg_action": NOT_AGAIN})
+
+
 def _judged(values: dict[str, Value], arm: str, flags: tuple[str, ...], focus: Focus | None) -> Ball:
     share = sum(bool(v) for v in values.values()) / len(QUANTITIES)
     quality = share * (0.6 ** len(flags))
-    values = {name: _plausible(name, v) for name, v in values.items()}
     action = measures.front_leg_action(values["front_knee_ffc_deg"], values["front_knee_min_deg"], values["front_knee_br_deg"])
     verdict = judge(focus, values[focus.measure]) if focus else None
     reasons = {} if action else {"front_leg_action": "the front knee was not measured at all three moments"}

@@ -21,7 +21,8 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """Pose these moments of ball `ball` again with the measuring model, the first span first; then say `looked`."""
+    """Pose these moments of ball `ball` again with the measuring model, the first span first; then say `looked`. There may
+    be a second one of the same ball; frames that were posed for it are not posed again."""
 
     ball: int
     spans: tuple[Span, ...]
@@ -53,12 +54,14 @@ class Show:
 
 @dataclass(frozen=True, slots=True)
 class Log:
-    """Write this ball, whole or not at all, with the clip of `first_ns`..`last_ns`."""
+    """Write this ball, whole or not at all, with the clip of `first_ns`..`last_ns`. `more`: its verdict is known and the
+    rest of its numbers is not; one more of these with the same `ball` completes it."""
 
     ball: int
     first_ns: int
     last_ns: int
     what: Ball
+    more: bool = False
 
 
 Order = Look | Cue | Show | Log

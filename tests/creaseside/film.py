@@ -97,13 +97,14 @@ def bowl(engine, film: Film, live_hz: float = 30.0) -> list[Order]:
     every, done = max(1, round(film.fps / live_hz)), []
 
     def carry_out() -> None:
-        for order in engine.orders():
-            done.append(order)
+        orders = list(engine.orders())
+        while orders:
+            done.append(order := orders.pop(0))
             if isinstance(order, Look):
                 for i in asked_frames(film, order.spans):
                     engine.see_closely(order.ball, film.pose(i))
                 engine.looked(order.ball)
-                done.extend(engine.orders())
+                orders += engine.orders()
 
     for i in range(0, len(film), every):
         engine.see(film.pose(i, "light"))

@@ -136,7 +136,8 @@ def test_half_of_the_run_up_out_of_the_picture():
 
 def test_orders_come_in_order_and_once():
     assert [type(o) for o in plain()] == [Look, Log, Show]
-    assert [type(o) for o in plain(Focus(KNEE, 150, 180))] == [Look, Log, Cue, Show]
+    assert [type(o) for o in plain(Focus(KNEE, 150, 180))] == [Look, Look, Log, Cue, Show, Log]
+    assert [type(o) for o in plain(Focus("stride_length_m", 1, 2))] == [Look, Log, Cue, Show]
     assert {o.ball for o in plain()} == {1}
 
 
@@ -149,12 +150,58 @@ def test_the_cue_is_the_verdict(low, high, verdict):
 
 
 def test_the_times_of_the_orders_are_what_was_set():
-    log, cue, show = plain(Focus(KNEE, 150, 180))[1:]
+    log, cue, show, whole = plain(Focus(KNEE, 150, 180))[2:]
     landing, release = log.what["ffc_s"].value, log.what["br_s"].value
+    assert (whole.first_ns, whole.last_ns) == (log.first_ns, log.last_ns)
     assert (log.first_ns, log.last_ns) == (to_ns(landing - S.log.clip_before_s), to_ns(landing + S.log.clip_after_s))
     assert cue.at_ns == show.at_ns == to_ns(release + S.feedback.cue_delay_s)
     assert show.first_ns < show.slow_from_ns < show.stop_ns == to_ns(landing) < show.slow_to_ns < show.last_ns
     assert log.what is show.what
+
+
+def test_the_verdict_comes_from_the_looks_that_decide_it_and_the_rest_follows():
+    film, (few, rest, first, cue, show, whole) = Film(bowler(), fps=120, between=SHORT), plain(Focus(KNEE, 150, 180))
+    assert len(asked_frames(film, few.spans)) < len(asked_frames(film, rest.spans)) / 6
+    assert first.more and not whole.more and first.what.verdict == cue.kind == whole.what.verdict
+    told = [q.name for q in QUANTITIES if first.what[q.name]]
+    assert told == ["ffc_s", "br_s", KNEE] and "still being measured" in first.what["stride_length_m"].reason
+    assert all(whole.what[name] for name in told) and whole.what["stride_length_m"]
+    assert whole.what[KNEE] == first.what[KNEE] == pytest.approx(first.what[KNEE])
+    assert first.what["ffc_s"].value == pytest.approx(whole.what["ffc_s"].value, abs=0.008)
+    assert first.what[KNEE].value == pytest.approx(logged(plain())[0][KNEE].value, abs=2.0)
+
+
+@pytest.mark.parametrize("arm, fps", [("left", 60), ("right", 240), ("left", 120)])
+def test_the_first_word_is_about_the_front_leg_also_where_the_names_of_the_legs_are_mixed_up(arm, fps):
+    p = bowler(arm=arm)
+    film = Film(p, fps=fps, between=SHORT, swapped={"leg": (-0.2, 0.2)})
+    first, whole = (o for o in bowl(engine(film, Focus(KNEE, 150, 180)), film) if isinstance(o, Log))
+    assert first.what[KNEE].value == pytest.approx(truth(p)[KNEE], abs=1.96 * first.what[KNEE].sd)
+
+
+def test_an_announced_ball_of_which_no_more_is_seen_stays_in_the_log_and_says_so():
+    film = Film(bowler(), fps=120, between=SHORT)
+    it, few = told_live(film, Focus(KNEE, 150, 180))
+    for i in asked_frames(film, few.spans):
+        it.see_closely(few.ball, film.pose(i))
+    it.looked(few.ball)
+    _, first, cue, show = it.orders()
+    it._open[few.ball].poses.clear()
+    it.looked(few.ball)
+    (whole,) = it.orders()
+    assert not whole.more and whole.what.verdict == first.what.verdict and whole.what.flags == ("not found again on the closer look",)
+    assert whole.what[KNEE] == first.what[KNEE] and whole.what["stride_length_m"].reason == whole.what.flags[0]
+
+
+def test_deciding_looks_that_saw_nothing_decide_nothing():
+    film = Film(bowler(), fps=120, between=SHORT)
+    it, few = told_live(film, Focus(KNEE, 150, 180))
+    it.looked(few.ball)
+    (rest,) = it.orders()
+    for i in asked_frames(film, rest.spans):
+        it.see_closely(rest.ball, film.pose(i))
+    it.looked(rest.ball)
+    assert [type(o) for o in it.orders()] == [Log, Cue, Show]
 
 
 def test_the_leg_at_the_stop_is_the_front_leg():
@@ -253,7 +300,7 @@ def test_told_the_same_twice_it_says_the_same_and_reads_no_clock(monkeypatch):
     monkeypatch.setattr(np.random, "normal", forbidden)
     second = bowl(engine(film, Focus(KNEE, 150, 180)), film)
     monkeypatch.undo()
-    assert repr(first) == repr(second) and len(first) == 4
+    assert repr(first) == repr(second) and len(first) == 6
 
 
 def test_time_alone_makes_nothing_happen():

@@ -1,0 +1,75 @@
+"""Looks: which moments of a ball are worth the measuring model, in which order, and where in the picture the bowler then is.
+
+The landing comes first, since the model follows a body from look to look and what it says depends on where it began. Where
+one measure decides the verdict and lies round the landing, the few looks that decide it come alone, before the rest.
+This room looks at nothing and judges nothing.
+"""
+from __future__ import annotations
+
+import numpy as np
+
+from creaseside import track
+from creaseside.finder import Candidate
+from creaseside.orders import Span
+from creaseside.stamps import to_ns
+from creaseside.track import Track
+
+RUN_UP_LOOK_S = 1.06     # how far before front foot contact the run-up is looked at: back foot contact and two steps before it
+LANDING_LOOK_S = 0.09    # either side of the landing and release every frame counts
+LEAST_LOOK_S = 0.20      # after the landing: the release, also where the light model mixed up the arms and timed it badly
+RUN_STEP_S = 1 / 45      # the run-up is slow beside the landing: a look in 25 ms finds its steps as well as one in 16 (measured)
+LANDING_STEP_S = 1 / 140
+ROOM = 0.22              # of the body's height, left round the bowler in a close look's box
+PIECE_S = 0.32           # a box holds the bowler this long, however fast they run
+
+# Live looks 33 to 50 ms apart time the landing -9 to +28 ms late, once +68 (demo net, measured): every frame there times
+# the contact, from the 20 ms before it. The knee at contact is read from the 50 ms after it, where it moves less.
+DECIDE_FROM_S, DECIDE_CLOSE_S, DECIDE_TO_S = -0.050, 0.012, 0.060
+DECIDE_STEP_S = 1 / 70
+AT_LANDING = ("front_knee_ffc_deg", "trunk_lean_ffc_deg")
+
+Size = tuple[int, int]
+
+
+def whole(live: Track, ball: Candidate, size_px: Size) -> tuple[Span, ...]:
+    """The landing first, every frame of it; then backwards along the run-up, piece by piece, each in a box of its own."""
+    step, coarse = to_ns(LANDING_STEP_S), to_ns(RUN_STEP_S)
+    landing, release = ball.landing_s, ball.release_s
+    spans = [_span(live, landing - 0.02, max(release + LANDING_LOOK_S, landing + LEAST_LOOK_S), step, ball, size_px),
+             _span(live, landing - 0.02, landing - 0.30, step, ball, size_px)]
+    end = landing - 0.30
+    while end > landing - RUN_UP_LOOK_S:
+        begin = max(end - PIECE_S, landing - RUN_UP_LOOK_S)
+        spans.append(_span(live, end, begin, coarse, ball, size_px))
+        end = begin
+    return tuple(spans)
+
+
+def deciding(live: Track, ball: Candidate, size_px: Size, measure: str) -> tuple[Span, ...]:
+    """The looks that alone decide that measure, in order of time; none where it takes the whole ball."""
+    if measure not in AT_LANDING:
+        return ()
+    first, close, last = (ball.landing_s + u for u in (DECIDE_FROM_S, DECIDE_CLOSE_S, DECIDE_TO_S))
+    box = _box(live, ball, first, last, size_px)
+    return (Span(to_ns(first), to_ns(close), to_ns(LANDING_STEP_S), box),
+            Span(to_ns(close + DECIDE_STEP_S / 2), to_ns(last), to_ns(DECIDE_STEP_S), box))
+
+
+def _span(live: Track, first_s: float, last_s: float, step_ns: int, ball: Candidate, size_px: Size) -> Span:
+    return Span(to_ns(first_s), to_ns(last_s), step_ns, _box(live, ball, min(first_s, last_s), max(first_s, last_s), size_px))
+
+
+def _box(live: Track, ball: Candidate, first_s: float, last_s: float, size_px: Size) -> tuple[int, int, int, int] | None:
+    """Where the bowler is from `first_s` to `last_s`: the hips' straight way through the delivery stride, and a body round it."""
+    stride = live.between(ball.landing_s - 0.25, ball.release_s + 0.05)
+    middle = stride.middle("hip")
+    ok = np.isfinite(middle).all(1)
+    if ok.sum() < 3:
+        return None
+    tall = track.height_px(stride)
+    way = np.polyfit(stride.t_s[ok], middle[ok, 0], 1)
+    x = np.sort(np.polyval(way, [first_s, last_s]))
+    y = float(np.median(middle[ok, 1]))
+    wide, up, down = 0.62 * tall, (0.72 + ROOM) * tall, (0.56 + ROOM) * tall
+    box = (max(0, int(x[0] - wide)), max(0, int(y - up)), min(size_px[0], int(x[1] + wide)), min(size_px[1], int(y + down)))
+    return box if box[2] - box[0] > 40 and box[3] - box[1] > 40 else None

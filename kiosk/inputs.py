@@ -8,7 +8,7 @@ from __future__ import annotations
 import difflib
 import os
 from dataclasses import dataclass
-from typing import Iterable, Mapping, Sequence
+from typing import Callable, Iterable, Mapping, Sequence
 
 from creaseside.stamps import NS
 from kiosk.faults import Fault
@@ -18,7 +18,11 @@ import pygame  # noqa: E402
 
 DEBOUNCE_NS = NS // 20               # a worn switch closes several times within a few milliseconds
 SPEED_KM_H = (30, 180)               # what a ball's speed typed in may be; common practice, no source
+KM_H = {"km/h": 1.0, "mph": 1.609344}      # the international mile, 1959
 DIGITS = 3
+MODES = ("bowling", "asking", "writing")
+ASKING = {"key:up": "previous_player", "key:down": "next_player", "key:space": "confirm"}
+WRITING = {"key:return": "confirm", "key:enter": "confirm", "key:escape": "cancel", "key:backspace": "undo"}
 
 ACTIONS = ("next_player", "previous_player", "replay", "skip", "add_ball", "pain", "menu", "undo", "confirm", "cancel",
            "quit")
@@ -34,19 +38,27 @@ USUAL: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Press:
-    """action: one of ACTIONS, "speed" with `number` in km/h, or what a button on the screen stands for."""
+    """action: one of ACTIONS, "speed" with `number` in km/h and its `text` as typed, "digit" with its `number`, "write"
+    with its `text`, or what a button on the screen stands for."""
 
     action: str
     at_ns: int
-    number: int | None = None
+    number: float | None = None
+    text: str = ""
 
 
 class Inputs:
-    """`table`: a button's code ("key:n", "button:0") -> the action. `typed`: the digits of a speed so far."""
+    """`table`: a button's code ("key:n", "button:0") -> the action. `typed`: the digits of a speed so far.
 
-    def __init__(self, table: Mapping[str, str] = USUAL) -> None:
+    mode: "bowling": digits are a ball's speed; "asking": they are digits, and arrows go up and down; "writing": keys are
+    letters. learned: told of the table when a button was learned.
+    """
+
+    def __init__(self, table: Mapping[str, str] = USUAL, unit: str = "km/h",
+                 learned: Callable[[Mapping[str, str]], object] = lambda table: None) -> None:
         self.table = {code: _known(action) for code, action in table.items()}
-        self.typed = ""
+        self.typed, self.unit, self.mode = "", unit, "bowling"
+        self._learned = learned
         self._edge_ns: dict[str, int] = {}
         self._learning: str | None = None
         self._sticks: dict[int, pygame.joystick.JoystickType] = {}      # one speaks only as long as it is kept
@@ -55,6 +67,10 @@ class Inputs:
     def learn(self, action: str) -> None:
         """The next button that is pressed stands for this action from now on."""
         self._learning = _known(action)
+
+    def unlearn(self) -> None:
+        """No button is waited for any more."""
+        self._learning = None
 
     @property
     def learning(self) -> str | None:
@@ -77,6 +93,9 @@ class Inputs:
                 self._sticks[stick.get_instance_id()] = stick
             elif event.type == pygame.JOYDEVICEREMOVED:
                 self._sticks.pop(event.instance_id, None)
+            elif event.type == pygame.TEXTINPUT:
+                if self.mode == "writing":
+                    out.append(Press("write", at_ns, text=event.text))
             elif (point := _point(event, size)) is not None:
                 if self._steady("touch", at_ns):
                     out.append(Press(_touched(point, buttons), at_ns))
@@ -94,22 +113,36 @@ class Inputs:
 
     def _pressed(self, code: str, at_ns: int) -> list[Press]:
         if self._learning is not None:
-            self.table[code], self._learning = self._learning, None
-            return []
-        if (digit := _digit(code)) is not None and code not in self.table:
+            return self._learn(code, at_ns)
+        if self.mode == "writing" and code.startswith("key:"):
+            action = WRITING.get(code)
+        elif self.mode == "asking" and (digit := _digit(code)) is not None:
+            return [Press("digit", at_ns, int(digit))]
+        elif self.mode == "bowling" and code not in self.table and (digit := _digit(code)) is not None:
             self.typed = (self.typed + digit)[-DIGITS:]
             return []
-        action = self.table.get(code)
+        else:
+            action = ASKING.get(code) if self.mode == "asking" and code in ASKING else self.table.get(code)
         if self.typed and action in ("confirm", "cancel", "undo"):
             return self._speed(action, at_ns)
         return [Press(action, at_ns)] if action else []
 
+    def _learn(self, code: str, at_ns: int) -> list[Press]:
+        """Escape is the way out, whatever else is learned."""
+        action, self._learning = self._learning, None
+        if code == "key:escape":
+            return [Press("cancel", at_ns)]
+        self.table[code] = action
+        self._learned(self.table)
+        return []
+
     def _speed(self, action: str, at_ns: int) -> list[Press]:
         """Undo takes one digit back, cancel all; confirm gives the speed, or forgets one that cannot be."""
         typed, self.typed = self.typed, self.typed[:-1] if action == "undo" else ""
-        if action != "confirm" or not SPEED_KM_H[0] <= int(typed) <= SPEED_KM_H[1]:
+        km_h = round(int(typed) * KM_H[self.unit], 1)
+        if action != "confirm" or not SPEED_KM_H[0] <= km_h <= SPEED_KM_H[1]:
             return []
-        return [Press("speed", at_ns, int(typed))]
+        return [Press("speed", at_ns, km_h, f"{int(typed)} {self.unit}")]
 
 
 def _known(action: str) -> str:

@@ -20,6 +20,7 @@ from kiosk import clock as real_clock
 from kiosk import troubles
 from kiosk.board import Board
 from kiosk.cuttings import Cuttings
+from kiosk.front import Front
 from kiosk.health import Health
 from kiosk.inputs import Press
 from kiosk.intake import Intake
@@ -44,8 +45,8 @@ STILL_NS = 8 * NS               # nobody runs in for longer: somebody stands the
 
 @dataclass(slots=True)
 class Parts:
-    """All that the loop is handed. player: whose balls these are. origin: a moment -> the moment at which its file's time
-    is 0 (None: no file). presses: what was pressed since. kept: keeps the story of the fault that is being handled."""
+    """All that the loop is handed. front: what people get of each ball, and what their buttons do. origin: a moment -> the
+    moment at which its file's time is 0 (None: no file). presses: what was pressed since. kept: keeps the story of the fault that is being handled."""
 
     intake: Intake
     reel: Reel
@@ -54,15 +55,14 @@ class Parts:
     speaker: Speaker
     scorer: Scorer
     board: Board
+    front: Front
     cuttings: Cuttings
     health: Health
     texts: Texts
     kept: Callable[[str], object]
-    player: str | None = None
     origin: Callable[[int], int] | None = None
     lookout: Lookout | None = None
     presses: Callable[[int], Iterable[Press]] = lambda now_ns: ()
-    add_counted: Callable[[], object] = lambda: None
     upkeep: Callable[[int], object] = lambda now_ns: None
     clock: ModuleType = real_clock
     stop: threading.Event = field(default_factory=threading.Event)
@@ -125,6 +125,7 @@ class Loop:
         p.speaker.tick(now_ns)
         p.scorer.heard(p.speaker.heard())
         self._safely("the log", p.scorer.tick, now_ns, p.speaker.way)
+        self._safely("the front", p.front.tick, now_ns)
         self._safely("the screen", self._draw, now_ns)
         self._safely("the upkeep", p.upkeep, now_ns)
         for press in p.presses(now_ns):
@@ -232,10 +233,9 @@ class Loop:
         elif isinstance(order, Log):
             self._log(order)
         elif isinstance(order, Cue):
-            p.speaker.ask(order.kind, order.at_ns)
-            p.scorer.cue(order.ball, order.kind, order.at_ns)
+            p.front.cue(order)
         else:
-            p.board.show(order, p.cuttings.want(order.ball, order.first_ns, order.last_ns))
+            p.front.show(order, p.cuttings.want(order.ball, order.first_ns, order.last_ns))
 
     def _log(self, order: Log) -> None:
         """The ball is on the disk when this returns, or the log has said why not; its clip follows."""
@@ -244,9 +244,10 @@ class Loop:
         here = p.reel.stamps(order.first_ns, order.last_ns)
         middle = next((order.what[name].value for name in ("ffc_s", "br_s", "bfc_s") if order.what[name]), None)
         at_ns = order.first_ns if middle is None else to_ns(middle)
-        p.scorer.score(order, self._seen_of(order), here[0].t_ns if here else order.first_ns,
+        whose = p.front.take(order).whose
+        p.scorer.score(order, whose, self._seen_of(order), here[0].t_ns if here else order.first_ns,
                        p.origin(at_ns) if p.origin else None, now_ns)
-        if not order.more and p.scorer.may_keep_pictures(p.player):
+        if not order.more and p.scorer.may_keep_pictures(whose.player):
             self._clips[order.ball] = order
 
     def _seen_of(self, order: Log) -> list[Pose]:
@@ -273,6 +274,7 @@ class Loop:
         begun = p.board.tick(now_ns, self._still(now_ns), *self._words)
         if begun:
             p.health.late("words", begun.at_ns, p.clock.now_ns())
+            p.front.shown(begun, now_ns)
 
     def _still(self, now_ns: int) -> bool:
         """Somebody is in the lane, or a ball is being measured: the screen between balls is not to move."""
@@ -287,14 +289,8 @@ class Loop:
         p = self.parts
         if press.action == "quit":
             p.stop.set()
-        elif press.action == "replay":
-            p.board.again(press.at_ns)
-        elif press.action == "add_ball":
-            p.add_counted()
-        elif press.action == "pain":
-            p.board.go("pain", press.at_ns)
-        elif press.action == "cancel":
-            p.board.go(p.board.home, press.at_ns)
+        else:
+            p.front.pressed(press)
 
     def _safely(self, what: str, do: Callable, *given: object) -> None:
         """A fault in one thing must not take the others with it; its story is kept once."""

@@ -25,6 +25,7 @@ from kiosk.faults import Fault
 from kiosk.health import Health
 from kiosk.logbook import Logbook
 from kiosk.outputs import Heard
+from kiosk.seat import Whose
 
 AGAIN_NS = 5 * NS           # how often a ball that could not be written is tried again
 GIVEN_UP_NS = 3 * NS        # a cue that was not heard so long after it was asked for never will be
@@ -34,17 +35,20 @@ TIMES = ("bfc_s", "ffc_s", "br_s")
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A ball that is on the disk. `row`: its id; `json`: as others read it, with the source's own times."""
+    """A ball that is on the disk. `row`: its id; `whose`: its player's; `json`: as others read it, with the source's own
+    times."""
 
     row: int
+    whose: Whose
     json: dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
 class _Begun:
-    """What stays of a ball's first word: first_ns is the first frame of its clip, file_ns the moment at which its file's
-    time is 0, verdict_s how long after the release it was known."""
+    """What stays of a ball's first word, and whose it is: first_ns is the first frame of its clip, file_ns the moment at
+    which its file's time is 0, verdict_s how long after the release it was known."""
 
+    whose: Whose
     first_ns: int
     file_ns: int | None
     verdict_s: float | None
@@ -107,11 +111,11 @@ class Aside:
 class Scorer:
     """trouble: why balls, cues or clips are not written just now, or None. written: told of every ball on the disk."""
 
-    def __init__(self, logbook: Logbook, session: str, health: Health, aside: Callable[[Callable[[], None]], None],
+    def __init__(self, logbook: Logbook, health: Health, aside: Callable[[Callable[[], None]], None],
                  written: Callable[[Written], None] = lambda written: None, clip_name: str | None = None,
-                 feedback: str = "none", clock: ModuleType = real_clock) -> None:
-        self._log, self._session, self._health, self._aside = logbook, session, health, aside
-        self._tell, self._clip_name, self._feedback, self._clock = written, clip_name, feedback, clock
+                 clock: ModuleType = real_clock) -> None:
+        self._log, self._health, self._aside = logbook, health, aside
+        self._tell, self._clip_name, self._clock = written, clip_name, clock
         self._due: deque[_Due] = deque()
         self._again_ns = 0
         self._rows: dict[int, int] = {}
@@ -133,10 +137,15 @@ class Scorer:
     def may_keep_pictures(self, player: str | None) -> bool:
         return clips.may_keep_pictures(self._log, player, self._log.today())
 
-    def score(self, order: Log, poses: Sequence[Pose], first_ns: int, file_ns: int | None, now_ns: int) -> None:
+    def row(self, ball: int) -> int | None:
+        """The ball's row; None as long as it is not on the disk."""
+        return self._rows.get(ball)
+
+    def score(self, order: Log, whose: Whose, poses: Sequence[Pose], first_ns: int, file_ns: int | None,
+              now_ns: int) -> None:
         """Write a ball, or complete it, now or as soon as it can be."""
         if (begun := self._begun.get(order.ball)) is None:
-            begun = self._begun[order.ball] = _Begun(first_ns, file_ns, self._verdict_s(order, now_ns))
+            begun = self._begun[order.ball] = _Begun(whose, first_ns, file_ns, self._verdict_s(order, now_ns))
         self._due = deque(due for due in self._due if due.order.ball != order.ball)     # its later word is the whole of it
         self._due.append(_Due(order, poses, begun))
         self._write_due(now_ns)
@@ -150,6 +159,11 @@ class Scorer:
     def cue(self, ball: int, kind: str, at_ns: int) -> None:
         """The cue of a ball was asked for."""
         self._cues.append(_Asked(ball, kind, at_ns))
+
+    def given(self, ball: int, kind: str, asked_ns: int, happened_ns: int, way: str) -> None:
+        """Something other than a cue reached the player: "words", "replay"."""
+        if (row := self._rows.get(ball)) is not None:
+            self._job(lambda: self._log.note_feedback(row, kind, asked_ns, happened_ns, way))
 
     def heard(self, heard: Sequence[Heard]) -> None:
         """Cues were played: each belongs to the ball that asked for it at that time."""
@@ -175,9 +189,6 @@ class Scorer:
             self._job(lambda row=self._rows[ball], frames=frames: clips.keep(self._log, row, frames))
         self._clips = [(ball, frames) for ball, frames in self._clips if ball not in self._rows]
 
-    def close(self) -> None:
-        self._log.end_session(self._session)
-
     def _clips_ready(self) -> list[tuple[int, Sequence[tuple[Stamp, bytes]]]]:
         return [(ball, frames) for ball, frames in self._clips if ball in self._rows]
 
@@ -195,14 +206,15 @@ class Scorer:
 
     def _written(self, due: _Due) -> Written | None:
         """None where more is to come of this ball."""
-        what, ball, begun = due.order.what, due.order.ball, due.begun
+        what, ball, begun, whose = due.order.what, due.order.ball, due.begun, due.begun.whose
         thrown = next((what[name] for name in ("br_s", "ffc_s", "bfc_s") if what[name]), None)
         thrown_ns, on_clip = to_ns(thrown.value) if thrown else None, earlier(what, begun.first_ns)
         if ball in self._rows:
             self._log.complete_ball(self._rows[ball], on_clip, due.poses, thrown_ns)
         else:
             self._rows[ball] = self._log.add_ball(
-                self._session, on_clip, poses=() if due.order.more else due.poses, feedback=self._feedback,
+                whose.session, on_clip, player=whose.player, block=whose.block, feedback=whose.feedback,
+                poses=() if due.order.more else due.poses,
                 thrown_ns=thrown_ns, release_to_verdict_s=begun.verdict_s)
         return None if due.order.more else self._as_others_read_it(self._rows[ball], begun)
 
@@ -211,9 +223,10 @@ class Scorer:
         shown = rows.from_row(kept)
         if begun.file_ns is not None:
             shown = earlier(shown, begun.file_ns - begun.first_ns)
-        return Written(row, rows.as_json(rows.to_row(shown) | {
+        whose = begun.whose
+        return Written(row, whose, rows.as_json(rows.to_row(shown) | {
             "number": kept["number"], "clip": self._clip_name, "release_to_verdict_s": begun.verdict_s,
-            "release_to_cue_s": None}))
+            "release_to_cue_s": None}) | {"session": whose.session, "player": whose.player, "feedback": whose.feedback})
 
     def _note(self, row: int, cue: _Asked, way: str) -> None:
         heard = cue.heard

@@ -10,32 +10,33 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Callable, Iterator
 
-from creaseside.ball import Value
-from creaseside.focus import Focus
-from creaseside.settings import FocusCue
+from creaseside import plan as plans
+from creaseside.plan import FeedbackSchedule, Plan
+from creaseside.settings import Faults, FocusCue
 from creaseside.stamps import NS, Stamp, to_ns
-from kiosk import VERSION, clips, clock, demo, details, models, sources
+from kiosk import VERSION, clips, clock, demo, details, gate, guidance, models, sources
 from kiosk import marks as marks_room
-from kiosk.board import Board, Bowler
+from kiosk.board import Board
 from kiosk.faults import Fault
 from kiosk.health import Health
 from kiosk.logbook import Logbook
 from kiosk.place import Place
 from kiosk.scorer import Aside, Scorer, Written
-from kiosk.texts import Texts, age_of_words
+from kiosk.seat import Bowler, Seat
+from kiosk.texts import Texts
+from kiosk.turns import Turns
 from kiosk.upkeep import Upkeep, day_of, set_back
 
-BASELINE_BALLS = 24     # a player's latest balls, from which their own band is taken
 READY_NS = 90 * NS      # pose processes that are not ready by then are said to be missing, and the kiosk goes on
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """The command line's wishes; None where the settings decide."""
+    """The command line's wishes; None where the settings decide. players: who bowls, in their order; nobody: a guest."""
 
     source: str | None = None
     marks: Path | None = None
-    player: str | None = None
+    players: tuple[str, ...] = ()
     focus: str | None = None
     headless: bool = False
     until_end: bool = False
@@ -62,7 +63,9 @@ def run(place: Place, asked: Asked) -> dict:
 
 def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event):
     """Everything open and checked, closed again by `parts` in the other order."""
+    from creaseside.engine import Engine
     from kiosk.cuttings import Cuttings
+    from kiosk.front import Front
     from kiosk.intake import Intake
     from kiosk.knock import Lookout
     from kiosk.loop import Loop, Parts
@@ -71,10 +74,10 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     spec, settings, texts = asked.spec(place), place.settings, Texts(place.settings.screen.language)
     if spec == "demo":
         demo.add_bowlers(log)
-    bowler = bowler_of(log, asked.player)
     focus = focus_of(place, asked.focus, spec)
-    if focus:
-        allowed(focus, log, asked.player, place)
+    for player in asked.players or (None,):
+        if focus:
+            allowed(focus, log, player, place)
     source = sources.open_source(spec, settings.camera, until_end=asked.until_end)
     parts.callback(source.close)
     marks = marks_of(place, asked.marks, spec, (source.width_px, source.height_px))
@@ -83,35 +86,59 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     reel = parts.enter_context(Reel.make(settings.camera.reel_s, source.fps, None, source.width_px, source.height_px))
     watcher = _watcher(reel, bundles, parts)
     cuttings = Cuttings(reel)
-    stage, presses = _stage(place, asked, texts, cuttings, reel, parts)
-    board = Board(stage, texts, bowler, focus, settings.feedback, lambda what: details.keep(place, what))
+    stage, inputs = _stage(place, asked, texts, cuttings, reel, parts)
+    board = Board(stage, settings.feedback, lambda what: details.keep(place, what))
     _ready(watcher, board, place, stop)
-    session = log.start_session(bowler.id, program=log.note_program(VERSION, hashes(bundles), settings),
-                                setup=log.note_setup(marks) if marks else None, focus=focus or FocusCue())
+    engine = Engine(marks.solved() if marks else None, None, settings.feedback, settings.log, None,
+                    (source.width_px, source.height_px))
+    turns = Turns(list(asked.players), seats_of(place, log, focus, log.note_program(VERSION, hashes(bundles), settings),
+                                                log.note_setup(marks) if marks else None),
+                  engine.now, round(settings.feedback.cue_delay_s * NS))
+    turns.call(turns.order[0], clock.now_ns())
+    turns.ask()
     aside = Aside(lambda what: details.keep(place, what))
     parts.callback(aside.close)
-    scorer = Scorer(log, session, health, aside, lambda written: tell(place, written, focus), _clip_name(spec),
-                    "cue, replay" if focus else "replay")
-    parts.callback(scorer.close)
+    parts.callback(turns.close)
+    scorer = Scorer(log, health, aside, lambda written: tell(place, written), _clip_name(spec))
+    speaker = _speaker(settings, place, parts)
+    front = Front(turns, board, texts, log, speaker, scorer, lambda: _typed(inputs))
     lookout = Lookout(reel.jpeg, aside, source.width_px) if marks else None       # without marks it does not matter
     intake = Intake(source, reel, health)
     parts.callback(intake.close)
     return Loop(Parts(
-        intake, reel, watcher, _engine(marks, focus, bowler, source, settings), _speaker(settings, place, parts), scorer,
-        board, cuttings, health, texts, lambda what: details.keep(place, what), bowler.id, origin_of(source),
-        presses=presses, add_counted=lambda: log.add_counted(session), stop=stop,
+        intake, reel, watcher, engine, speaker, scorer, board, front, cuttings, health, texts,
+        lambda what: details.keep(place, what), origin_of(source), presses=_presses(inputs, stage), stop=stop,
         lookout=lookout, upkeep=_upkeep(place, log, aside, intake, board, cuttings, parts)), asked.until_end)
 
 
 # What it is about
 
-def bowler_of(log: Logbook, player: str | None) -> Bowler:
-    """The player with that id; a guest where none was asked for."""
-    if player is None:
-        return Bowler()
-    row = log.player(player)
-    return Bowler(row["id"], row["shown_name"], row["arm"], row["under_18"],
-                  age_of_words(row["age_group"], row["birth_year"], log.today().year))
+def seats_of(place: Place, log: Logbook, focus: FocusCue | None, program: int, setup: int | None
+             ) -> Callable[[str | None], Seat]:
+    """Makes the seat of a player: the plan and the focus from the settings, as far as they suit that player's age."""
+    words = guidance.text(place)
+    table, asked = guidance.table(words), place.settings.plan
+    log.note_guidance(words)
+    blocks = plan_of(place)
+
+    def seat_of(player: str | None) -> Seat:
+        cue = focus if focus and not (player and gate.refused(log, player, focus)) else None
+        seat = Seat(log, Bowler.of(log, player), cue, table, program, setup)
+        seat.set_plan(plans.usual(seat.age) if asked.blocks == "usual" else blocks,
+                      FeedbackSchedule.for_age(seat.age, asked.feedback))
+        return seat
+    return seat_of
+
+
+def plan_of(place: Place) -> Plan | None:
+    """The settings' plan; None where there is none, or where it is the usual one of each player's age."""
+    text = place.settings.plan.blocks
+    if text in ("", "usual"):
+        return None
+    try:
+        return plans.read(text)
+    except Faults as e:
+        raise Fault(f"the plan {text!r} in {place.settings_file}", str(e), "put that right and start again") from e
 
 
 def focus_of(place: Place, measure: str | None, spec: str) -> FocusCue | None:
@@ -124,22 +151,20 @@ def focus_of(place: Place, measure: str | None, spec: str) -> FocusCue | None:
         return replace(given, measure=measure)
     if spec == "demo" and measure in demo.GATES:
         return FocusCue(measure, *demo.GATES[measure])
+    if place.settings.plan.blocks == "usual" or "baseline" in place.settings.plan.blocks:
+        return FocusCue(measure, words=given.words)      # its posts will stand round the player's own baseline
     raise Fault(f"a focus on {measure}", "no gate for it",
                 f'put [focus] measure = "{measure}" with at_least or at_most into {place.settings_file}')
 
 
 def allowed(focus: FocusCue, log: Logbook, player: str | None, place: Place) -> None:
     """Fault where this focus may not be set for this player: under 18 nobody is rewarded for a straighter leg or more pace."""
-    from creaseside.focus import own_band, refusal
-    from creaseside.workload import youngest_age
-    asked = Focus(focus.measure, focus.at_least, focus.at_most, focus.words)
     if player is None:
-        if refusal(asked, None):
-            place.say(f"a guest's age is not known: for anyone under 18 name the player, so that {focus.measure} is a band of their own")
+        if gate.refused(log, None, focus):
+            place.say(f"a guest's age is not known: for anyone under 18 name the player, so that {focus.measure} is a band "
+                      "of their own")
         return
-    row = log.player(player)
-    own = own_band([Value(ball[focus.measure], None) for ball in log.balls(player=player)[-BASELINE_BALLS:]])
-    why = refusal(asked, youngest_age(row["birth_year"], row["age_group"], log.today()), own)
+    why = gate.refused(log, player, focus)
     if why:
         raise Fault(f"a focus on {focus.measure} for {player}", "a player who is or may be under 18", why)
 
@@ -174,14 +199,15 @@ def origin_of(source: sources.Source) -> Callable[[int], int] | None:
     return clip_s and (lambda t_ns: t_ns - to_ns(clip_s(Stamp(0, t_ns))))
 
 
-def tell(place: Place, written: Written, focus: FocusCue | None) -> None:
+def tell(place: Place, written: Written) -> None:
     """A ball that is on the disk, for whoever reads along."""
     if place.json:
         place.out(written.json)
         return
     number = ""
-    if focus and (value := written.json[focus.measure]) is not None:
-        number = f", {focus.measure} {value:g}"
+    measure = written.whose.measure
+    if measure and (value := written.json[measure]) is not None:
+        number = f", {measure} {value:g}"
     place.say(f"ball {written.json['ball']}: {written.json['verdict'] or 'logged'}{number}")
 
 
@@ -225,8 +251,9 @@ def _watcher(reel, bundles: tuple[Path, Path | None], parts: ExitStack):
 
 
 def _stage(place: Place, asked: Asked, texts: Texts, cuttings, reel, parts: ExitStack):
-    """The stage on its screen, and what was pressed since it was last asked."""
-    from kiosk.inputs import Inputs, pygame
+    """The stage on its screen, and what is pressed in front of it."""
+    from kiosk import buttons
+    from kiosk.inputs import Inputs
     from kiosk.scenes.scene import Pictures
     from kiosk.scenes.stage import Stage
     from kiosk.screen import Screen
@@ -234,8 +261,18 @@ def _stage(place: Place, asked: Asked, texts: Texts, cuttings, reel, parts: Exit
     parts.callback(screen.close)
     if screen.why:
         place.say(f"headless: {screen.why}")
-    stage, inputs = Stage(screen, texts, Pictures(cuttings.bgr, reel.stamps)), Inputs()
-    return stage, lambda now_ns: inputs.read(pygame.event.get(), now_ns, stage.buttons, screen.size)
+    inputs = Inputs(buttons.table(place), place.settings.radar.unit, lambda table: buttons.keep(place, table))
+    return Stage(screen, texts, Pictures(cuttings.bgr, reel.stamps)), inputs
+
+
+def _presses(inputs, stage):
+    """What was pressed since it was last asked."""
+    from kiosk.inputs import pygame
+    return lambda now_ns: inputs.read(pygame.event.get(), now_ns, stage.buttons, stage.screen.size)
+
+
+def _typed(inputs) -> str:
+    return f"{inputs.typed} {inputs.unit}" if inputs.typed else ""
 
 
 def _ready(watcher, board: Board, place: Place, stop: threading.Event) -> None:
@@ -280,10 +317,3 @@ def _speaker(settings, place: Place, parts: ExitStack):
     if speaker.way == "screen only":
         place.say(f"no sound, the screen alone: {speaker.why}")
     return speaker
-
-
-def _engine(marks, focus: FocusCue | None, bowler: Bowler, source, settings):
-    from creaseside.engine import Engine
-    judged = Focus(focus.measure, focus.at_least, focus.at_most, focus.words) if focus else None
-    return Engine(marks.solved() if marks else None, judged, settings.feedback, settings.log, bowler.arm,
-                  (source.width_px, source.height_px))

@@ -12,12 +12,13 @@ from kiosk.place import Place
 @click.option("--source", metavar="demo|N|DEVICE|FILE",
               help="A camera's number or device, a recording, or the demo net; the settings' camera where not said.")
 @click.option("--marks", type=click.Path(path_type=Path), metavar="FILE", help="Where the named marks are in the picture.")
-@click.option("--player", metavar="ID", help="Who bowls; a guest, of whom no picture is kept, where not said.")
+@click.option("--player", "players", metavar="ID", multiple=True,
+              help="Who bowls; several take turns. A guest, of whom no picture is kept, where not said.")
 @click.option("--focus", metavar="MEASURE", help="The one measure that is judged; its gate is in the settings.")
 @click.option("--headless", is_flag=True, help="Draw where nobody sees it.")
 @click.option("--until-end", is_flag=True, help="Stop when the source ends.")
 @click.pass_obj
-def command(place: Place, source: str | None, marks: Path | None, player: str | None, focus: str | None, headless: bool,
+def command(place: Place, source: str | None, marks: Path | None, players: tuple[str, ...], focus: str | None, headless: bool,
             until_end: bool) -> None:
     """Watch, measure, cue, replay and log, ball after ball, until it is stopped.
 
@@ -25,7 +26,7 @@ def command(place: Place, source: str | None, marks: Path | None, player: str | 
     """
     from kiosk import session
     _known(focus)
-    session.run(place, session.Asked(source, marks, player, focus, headless, until_end))
+    session.run(place, session.Asked(source, marks, players, focus, headless, until_end))
 
 
 def _known(focus: str | None) -> None:

@@ -22,10 +22,10 @@ def words(onto: pygame.Surface, box: pygame.Rect, text: str, colour: tokens.Colo
     return block.draw(onto, box, across, down) if block else pygame.Rect(box.topleft, (0, 0))
 
 
-def button(onto: pygame.Surface, box: pygame.Rect, text: str, first: bool) -> None:
-    """A thing to press. The first, the safe one, is chalk; the others are outlined."""
-    inside = plate(onto, box, tokens.CHALK if first else tokens.PLATE)
-    if not first:
+def button(onto: pygame.Surface, box: pygame.Rect, text: str, lit: bool) -> None:
+    """A thing to press. The one that is lit is chalk; the others are outlined."""
+    inside = plate(onto, box, tokens.CHALK if lit else tokens.PLATE)
+    if not lit:
         pygame.draw.rect(onto, tokens.DIM, box, max(2, onto.get_height() // 240),
                          border_radius=round(onto.get_height() * 0.02))
-    words(onto, inside, text, tokens.INK if first else tokens.CHALK, 2, round(onto.get_height() * 0.06))
+    words(onto, inside, text, tokens.INK if lit else tokens.CHALK, 2, round(onto.get_height() * 0.06))

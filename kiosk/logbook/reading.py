@@ -14,6 +14,7 @@ from typing import Any, Mapping
 from sqlite_utils import Database
 
 from creaseside import rows
+from creaseside.ball import BY_NAME
 from creaseside.pose import Pose
 from kiosk import clock as clock_room
 from kiosk.faults import Fault
@@ -121,6 +122,16 @@ class Reader:
                             "order by thrown_utc", player, from_utc)
         local = [_local(row["thrown_utc"], row["utc_offset_min"]) for row in rows]
         return [when for when in local if when.date() >= since]
+
+    def values(self, measure: str, player: str | None = None, session: str | None = None, block: str | None = None,
+               most: int = 1000) -> list[float]:
+        """The measured ones of the newest `most` balls that have it, oldest first; block: only of blocks of that kind."""
+        column = BY_NAME[measure].name
+        rows = self._select(f"""select ball.{column} as value from ball left join block on block.id = ball.block
+where ball.{column} is not null and (? is null or ball.player = ?) and (? is null or ball.session = ?)
+and (? is null or block.kind = ?) order by ball.id desc limit ?""",
+                            player, player, session, session, block, block, most)
+        return [row["value"] for row in rows[::-1]]
 
     def stopped(self, player: str, on: date) -> bool:
         """Whether a session of the player was stopped on that day."""

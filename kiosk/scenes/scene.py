@@ -84,17 +84,17 @@ class Scene:
         """A share of the screen's height, in pixels."""
         return round(share * self.screen.size[1])
 
-    def side_notes(self, box: pygame.Rect, across: float = 0.0) -> None:
-        """Up to two message lines, one under the other."""
-        for i, text in enumerate(self.view.messages[:2]):
-            line = pygame.Rect(box.x, box.y + i * box.height // 2, box.width, box.height // 2)
-            self.words(line, text, tokens.DIM, most_px=self.px(0.043), across=across)
+    def notes(self, box: pygame.Rect, lines: Sequence[str], rows: int = 2) -> None:
+        """Up to `rows` side notes, one under the other."""
+        for i, text in enumerate(lines[:rows]):
+            line = pygame.Rect(box.x, box.y + i * box.height // rows, box.width, box.height // rows)
+            self.words(line, text, tokens.DIM, most_px=self.px(0.043), across=0.0)
 
     def over(self, box: pygame.Rect) -> pygame.Rect:
         return marks.tiles(self.screen.surface, box, self.view.last[-marks.TILES:])
 
     def choices(self, box: pygame.Rect, in_a_row: int) -> None:
-        """Large buttons for the view's choices, the first of them the safe one."""
+        """Large buttons for the view's choices, the first of them the safe one; light is what a foot switch would take."""
         gap, n = self.px(0.03), len(self.view.choices)
         rows = max(1, -(-n // in_a_row))
         width, height = (box.width - gap * (in_a_row - 1)) // in_a_row, (box.height - gap * (rows - 1)) // rows
@@ -102,6 +102,6 @@ class Scene:
         for i, choice in enumerate(self.view.choices):
             row, column = divmod(i, in_a_row)
             at = pygame.Rect(box.x + column * (width + gap), box.y + row * (height + gap), width, height)
-            plates.button(self.screen.surface, at, choice.words, first=i == 0)
+            plates.button(self.screen.surface, at, choice.words, lit=i == max(0, self.view.cursor))
             buttons.append(Button(at, choice.action))
         self.buttons = tuple(buttons)

@@ -13,8 +13,11 @@ class Verdict(Scene):
     def draw(self, now_ns: int) -> None:
         s, view = self.screen, self.view
         colour = tokens.BY_VERDICT.get(view.verdict, tokens.CHALK)
-        inside = plates.plate(s.surface, s.box(MARGIN, 0.04, 1 - 2 * MARGIN, 0.53))
+        top = 0.08 if view.note else 0.04
+        inside = plates.plate(s.surface, s.box(MARGIN, top, 1 - 2 * MARGIN, 0.57 - top))
         self.words(inside, view.word.upper(), colour, lines=2, most_px=self.px(0.32))
+        if view.note:
+            self.words(s.box(MARGIN, 0.0, 1 - 2 * MARGIN, 0.075), view.note, tokens.DIM, across=0.0, most_px=self.px(0.045))
         if view.gate:
             marks.gate(s.surface, s.box(0.11, 0.60, 0.78, 0.215), view.gate, view.verdict, view.ends)
         self.over(s.box(MARGIN, 0.84, 0.5, 0.12))

@@ -63,7 +63,9 @@ class View:
     verdict: "hit", "miss", "unsure", "not seen", or None where nothing was judged. word, value: the verdict in one to
     three words, and its number ("" where none is shown). last: the over so far, oldest first, up to six of the verdicts
     or "counted". ball: of the session. block_ball of block_balls: of the block, 0 where it has no end. banner:
-    something is wrong: what it is, then what goes on. live: may a picture of whoever is at the net be shown.
+    something is wrong: what it is, then what goes on. load: what is near a limit, in a line. note: what a button did.
+    typed: what is being typed. lines: more to read, beside a question or under a word. cursor: which choice a foot
+    switch would take, -1 for none; in_a_row: choices beside each other, 0 for the usual. live: may a picture of whoever is at the net be shown.
     """
 
     player: str = ""
@@ -86,5 +88,11 @@ class View:
     replay: Replay | None = None
     question: str = ""
     choices: tuple[Choice, ...] = ()
+    load: str = ""
+    note: str = ""
+    typed: str = ""
+    lines: tuple[str, ...] = ()
+    cursor: int = -1
+    in_a_row: int = 0
     under_18: bool = True
     live: bool = False

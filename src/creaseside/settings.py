@@ -74,6 +74,18 @@ class FocusCue:
 
 
 @dataclass(frozen=True, slots=True)
+class Plan:
+    blocks: str = _of("", "a session's blocks, as in warm_up 6, baseline 6, focus 12, no_feedback 6; usual: by age; empty: no plan")
+    feedback: str = _of("every", "on which balls of the focus block feedback is given",
+                        choices=("every", "outside", "fading", "on_request"))
+
+
+@dataclass(frozen=True, slots=True)
+class Radar:
+    unit: str = _of("km/h", "unit of the ball speeds that are typed in", choices=("km/h", "mph"))
+
+
+@dataclass(frozen=True, slots=True)
 class Log:
     keep_days: int = _of(28, "how long a clip is kept, days", 0, 3650)
     clip_before_s: float = _of(2.0, "seconds of clip before front foot contact", 0.5, 10)
@@ -87,6 +99,8 @@ class Settings:
     sound: Sound = Sound()
     feedback: Feedback = Feedback()
     focus: FocusCue = FocusCue()
+    plan: Plan = Plan()
+    radar: Radar = Radar()
     log: Log = Log()
 
 

@@ -74,6 +74,46 @@ def test_a_speed_is_typed(keys, speed):
     assert [p.number for p in found if p.action == "speed"] == ([speed] if speed else [])
 
 
+def typed(inputs: Inputs, keys: str) -> list[Press]:
+    return [p for i, c in enumerate(keys) for p in
+            inputs.read([key(pygame.key.key_code({"\r": "return"}.get(c, c)), K, 200 * i)], 0)]
+
+
+def test_miles_an_hour_by_setting():
+    """1 mile is 1.609344 km (international yard and pound agreement, 1959); 75 mph is 120.7 km/h."""
+    (press,) = typed(Inputs(unit="mph"), "75\r")
+    assert (press.action, press.number, press.text) == ("speed", 120.7, "75 mph")
+    assert typed(Inputs(unit="mph"), "120\r") == [] and typed(Inputs(), "120\r")[0].number == 120
+
+
+def test_digits_are_digits_while_a_question_is_asked():
+    inputs = Inputs()
+    inputs.mode = "asking"
+    assert [(p.action, p.number) for p in typed(inputs, "42")] == [("digit", 4), ("digit", 2)] and inputs.typed == ""
+    assert [p.action for p in inputs.read([key(pygame.K_DOWN)], 9000 * MS)] == ["next_player"]
+
+
+def test_letters_are_letters_while_a_name_is_written():
+    """Also those that no key of the table has, as an input method composes them."""
+    inputs = Inputs()
+    inputs.mode = "writing"
+    events = [key(pygame.K_n, K, 1), E(pygame.TEXTINPUT, text="न"), key(pygame.K_BACKSPACE, K, 200),
+              key(pygame.K_RETURN, K, 400), E(pygame.JOYBUTTONDOWN, button=0, joy=0, t_ns=600 * MS)]
+    assert [(p.action, p.text) for p in inputs.read(events, 0)] == [
+        ("write", "न"), ("undo", ""), ("confirm", ""), ("next_player", "")]
+    assert Inputs().read([E(pygame.TEXTINPUT, text="n")], 0) == []
+
+
+def test_escape_is_the_way_out_of_learning():
+    kept = []
+    inputs = Inputs(learned=lambda table: kept.append(dict(table)))
+    inputs.learn("pain")
+    assert [p.action for p in inputs.read([key(pygame.K_ESCAPE)], 0)] == ["cancel"] and kept == []
+    inputs.learn("pain")
+    inputs.read([key(pygame.K_x)], 200 * MS)
+    assert kept[0]["key:x"] == "pain" and kept[0]["key:escape"] == "cancel"
+
+
 def test_a_foot_switch_is_learned():
     inputs = Inputs()
     inputs.learn("pain")

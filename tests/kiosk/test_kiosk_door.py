@@ -88,12 +88,12 @@ def test_a_recordings_own_marks_lie_beside_it_and_none_are_said(tmp_path, capsys
 
 def test_who_bowls(tmp_path):
     with Logbook(place(tmp_path)) as log:
-        guest = session.bowler_of(log, None)
+        guest = session.Bowler.of(log, None)
         assert guest.under_18 and guest.age == "teen" and guest.id is None
-        adult = session.bowler_of(log, agreed_player(log, arm="left"))
+        adult = session.Bowler.of(log, agreed_player(log, arm="left"))
         assert (adult.name, adult.arm, adult.under_18, adult.age) == ("Sam", "left", False, "adult")
         with pytest.raises(Fault, match="no such player"):
-            session.bowler_of(log, "p-nobody")
+            session.Bowler.of(log, "p-nobody")
 
 
 @pytest.mark.skipif(not demo.BOWLERS.exists(), reason="no demo net here")

@@ -13,9 +13,10 @@ from creaseside.orders import Cue, Log, Look, Show, Span
 from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp
 from kiosk import clips
-from kiosk.board import Board, Bowler
+from kiosk.board import Board
 from kiosk.cuttings import Cuttings
 from kiosk.faults import Fault
+from kiosk.front import Front
 from kiosk.health import Health
 from kiosk.inputs import Press
 from kiosk.intake import Intake
@@ -26,8 +27,10 @@ from kiosk.reel import Reel
 from kiosk.scenes.scene import Pictures
 from kiosk.scenes.stage import Stage
 from kiosk.scorer import Scorer
+from kiosk.seat import Bowler, Seat
 from kiosk.screen import Screen
 from kiosk.texts import Texts
+from kiosk.turns import Turns
 from tests.kiosk.bowled import agreed_player, home, some_frames
 from tests.kiosk.handclock import HandClock
 
@@ -161,19 +164,21 @@ class World:
         self.place = home(folder)
         self.log = Logbook(self.place, self.clock)
         player = agreed_player(self.log) if player_agrees else None
-        self.session = self.log.start_session(player)
         self.source, self.reel = source(self.clock), Reel.make(6, FPS, 4)
         self.health, self.eyes, self.written, self.cues, self.kept = Health(FPS), Eyes(), [], [], []
         self.engine = Script(self.source.start_ns + round(RELEASE_S * NS), verdict, somebody)
         cuttings = Cuttings(self.reel)
         self.stage = Stage(Screen(settings.Screen(), headless=True), Texts("en"), Pictures(cuttings.bgr, self.reel.stamps))
-        board = Board(self.stage, Texts("en"), Bowler(player, "Sam" if player else ""), focus, settings.Feedback(),
-                      self.kept.append)
-        scorer = Scorer(self.log, self.session, self.health, lambda job: job(), self.written.append, "a.avi",
-                        clock=self.clock)
+        board = Board(self.stage, settings.Feedback(), self.kept.append)
+        scorer = Scorer(self.log, self.health, lambda job: job(), self.written.append, "a.avi", clock=self.clock)
+        voice = Voice(self.clock, self.cues)
+        turns = Turns([player], lambda who: Seat(self.log, Bowler.of(self.log, who), focus, clock=self.clock),
+                      lambda focus, arm: None, 3 * NS // 2)
+        self.session = turns.up.session
+        front = Front(turns, board, Texts("en"), self.log, voice, scorer)
         intake = Intake(self.source, self.reel, self.health)
-        self.loop = Loop(Parts(intake, self.reel, self.eyes, self.engine, Voice(self.clock, self.cues), scorer, board,
-                               cuttings, self.health, Texts("en"), self.kept.append, player,
+        self.loop = Loop(Parts(intake, self.reel, self.eyes, self.engine, voice, scorer, board, front,
+                               cuttings, self.health, Texts("en"), self.kept.append,
                                lambda t_ns: self.source.start_ns, clock=self.clock), until_end)
         board.begin(self.clock.ns)
 

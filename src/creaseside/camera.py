@@ -99,6 +99,16 @@ class Camera:
         return [_from_vector(v, self.width_px, self.height_px, self.k1, self.k2) for v in draws]
 
 
+    def doubted(self) -> list[tuple[Camera, Camera]]:
+        """Cameras one standard deviation to either side, along each axis of the doubt that the marks leave; empty without it."""
+        if self.cov is None:
+            return []
+        size, axes = np.linalg.eigh(self.cov)
+        at = _vector(self)
+        return [tuple(_from_vector(at + sign * d, self.width_px, self.height_px, self.k1, self.k2) for sign in (1, -1))
+                for d in (np.sqrt(np.maximum(size, 0.0)) * axes).T]
+
+
 def look_at(place_m: Sequence[float], target_m: Sequence[float], focal_px: float, width_px: int, height_px: int) -> Camera:
     """A level camera at `place_m` that looks at `target_m`."""
     C = np.asarray(place_m, float)

@@ -56,6 +56,19 @@ def frames(file: Path) -> Iterator[bytes]:
             f.seek(length % 2, 1)
 
 
+def frame(file: Path, number: int) -> bytes | None:
+    """The JPEG of one frame, from 0, without reading the others; None where the file has none of that number."""
+    with file.open("rb") as f:
+        f.seek(HEAD)
+        while (head := f.read(8))[:4] == b"00dc":
+            length = int.from_bytes(head[4:], "little")
+            if number == 0:
+                return f.read(length)
+            f.seek(length + length % 2, 1)
+            number -= 1
+    return None
+
+
 def _chunk(name: bytes, data: bytes) -> bytes:
     return name + len(data).to_bytes(4, "little") + data + b"\0" * (len(data) % 2)
 

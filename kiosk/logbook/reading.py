@@ -42,7 +42,7 @@ class Reader:
 
     def _open(self) -> Database:
         path = self.place.log
-        if path.exists() and file.version(path) < len(file.STEPS):
+        if path.exists() and file.version(path) < len(file.STEPS) and not file.damage(path):   # a reader puts none aside
             from kiosk.logbook.writing import Logbook
             Logbook(self.place, self.clock).close()      # only a writer can step an older log up
         return file.for_reading(path)

@@ -114,6 +114,26 @@ def block_mean(values: Sequence[Value]) -> Mean:
     return Mean(mean, mean - half, mean + half, float(np.nanstd(x, ddof=1)), seen, e)
 
 
+def session_mean(blocks: Sequence[Sequence[Value]]) -> Mean:
+    """The mean of all balls of several blocks, each in the order of bowling, those not measured among them.
+
+    Blocks may differ from each other (that is what feedback is for): scatter and correlation are taken within them, and
+    the interval is that of the blocks' means, weighted by their balls. One block alone: `block_mean`.
+    """
+    kept = [(x, b) for b in blocks if np.isfinite(x := _row(b)).any()]
+    n = [int(np.isfinite(x).sum()) for x, _ in kept]
+    if sum(n) < max(FEWEST_BALLS, len(n) + 1):
+        return Mean(balls=sum(n), reason=f"asked {FEWEST_BALLS} measured balls, more than one to a block, found {sum(n)}; "
+                                         "add more within the day's limit")
+    scatter = _scatter([x for x, _ in kept], [b for _, b in kept])
+    worth = [effective(k, scatter.lag_1) for k in n]
+    of_mean = sum((k / sum(n)) ** 2 * scatter.variance / e for k, e in zip(n, worth))
+    half = stdtrit(max(sum(worth) - len(n), 1.0), (1 + SURE) / 2) * math.sqrt(of_mean)
+    mean = sum(float(np.nansum(x)) for x, _ in kept) / sum(n)
+    return Mean(mean, mean - half, mean + half, math.sqrt(scatter.variance), sum(n),
+                scatter.variance / of_mean if of_mean else sum(worth))
+
+
 def did_it_stick(baseline: Sequence[Value], no_feedback: Sequence[Value], margin: float = 0.0) -> Stuck:
     """Is the player's mean without feedback another one than in the baseline? Balls in the order of bowling.
 

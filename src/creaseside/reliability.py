@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import chdtri
 
 Z95 = 1.959963984540054
 
@@ -67,6 +68,35 @@ def icc(table: np.ndarray) -> dict[str, float]:
                  "(3,1)": (b - e, b + (k - 1) * e),
                  "(1,k)": (b - w, b), "(2,k)": (b - e, b + (j - e) / n), "(3,k)": (b - e, b)}
     return {name: over / under if under else float("nan") for name, (over, under) in fractions.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Within:
+    """`error`: what one ball is off its group's mean, with its 95 % interval; `groups` and `balls` that it was made from."""
+
+    error: float
+    low: float
+    high: float
+    groups: int
+    balls: int
+
+
+def within(counts: np.ndarray, sums: np.ndarray, squares: np.ndarray) -> Within:
+    """One bowler's own error from groups of balls: root of the mean square within groups (Bland & Altman 1996).
+
+    Each (groups,): how many balls, their sum, the sum of their squares. Groups may differ in size and in their means, so
+    what changes from group to group is left out, as in the typical error (Hopkins 2000), which this is for two trials.
+    Interval by chi-square; a drift inside a group makes the error too large, balls that resemble the one before make
+    the interval too narrow.
+    """
+    n, s, q = (np.asarray(a, float) for a in (counts, sums, squares))
+    n, s, q = n[n >= 2], s[n >= 2], q[n >= 2]
+    df = float((n - 1).sum())
+    if df < 2:
+        raise ValueError(f"asked 2 or more balls in a group, 3 or more in all, found {int(n.sum())}; measure more")
+    left = max(float((q - s * s / n).sum()), 0.0)
+    low, high = (float(np.sqrt(left / chdtri(df, tail))) for tail in (0.025, 0.975))
+    return Within(float(np.sqrt(left / df)), low, high, len(n), int(n.sum()))
 
 
 def typical_error(first: np.ndarray, second: np.ndarray) -> float:

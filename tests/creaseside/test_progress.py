@@ -11,7 +11,7 @@ from scipy import linalg, stats
 
 from creaseside.ball import Value
 from creaseside.plan import LONGEST
-from creaseside.progress import STRONGEST, block_mean, did_it_stick, effective, lag_1
+from creaseside.progress import STRONGEST, block_mean, did_it_stick, effective, lag_1, session_mean
 
 HIDDEN = Value.missing("hidden")
 numbers = st.floats(100, 200)
@@ -109,6 +109,42 @@ def test_too_few_balls_have_no_mean_and_say_why():
     assert not found and found.balls == 3 and "found 3" in found.reason
     stuck = did_it_stick(seen([160, 161, 162, 160]), [*seen([160]), HIDDEN])
     assert stuck.word == "cannot tell" and "1 without feedback" in stuck.reason and math.isnan(stuck.change)
+
+
+def test_a_session_of_one_block_has_that_blocks_mean():
+    x = seen([160, 163, 158, 164, 159, 163, 157], 1.0)
+    assert session_mean([x]) == block_mean(x)
+
+
+def test_a_step_from_block_to_block_does_not_widen_a_sessions_mean():
+    x = [160, 163, 158, 164, 159, 163]
+    alike, apart = session_mean([seen(x), seen(x)]), session_mean([seen(x), seen(np.add(x, 10.0))])
+    assert apart.value == pytest.approx(alike.value + 5) and apart.high - apart.low == pytest.approx(alike.high - alike.low)
+    assert block_mean(seen([*x, *np.add(x, 10.0)])).effective < 5 < apart.effective
+
+
+def test_without_correlation_a_sessions_interval_is_the_pooled_one():
+    """Student's, with the pooled sd and n - blocks degrees of freedom (analysis of variance)."""
+    blocks_ = [[160, 163, 158, 164, 159, 163], [171, 166, 172, 167]]
+    pooled = math.sqrt(sum(np.var(b) * len(b) for b in blocks_) / 8)
+    found = session_mean([seen(b) for b in blocks_])
+    half = stats.t.ppf(0.975, 8) * pooled / math.sqrt(10)
+    assert (found.value, found.high - found.value) == pytest.approx((np.mean(sum(blocks_, [])), half))
+    assert found.sd == pytest.approx(pooled) and found.balls == 10
+
+
+@pytest.mark.parametrize("r, least", [(0.0, 0.945), (0.3, 0.92)])
+def test_a_sessions_interval_holds_the_truth_as_often_as_it_says(r, least):
+    rows_ = rows_of_balls(1000, 18, r, 9)
+    found = [session_mean([seen(row[:6]), seen(row[6:] + 4.0)]) for row in rows_]
+    truth = 4.0 * 12 / 18
+    assert least <= np.mean([m.low <= truth <= m.high for m in found]) <= 0.985
+
+
+@pytest.mark.parametrize("blocks_", [[], [[]], [[160.0], [161.0], [162.0], [163.0]], [[160.0, 161.0, 162.0]]])
+def test_a_session_with_too_few_balls_says_why(blocks_):
+    found = session_mean([[*seen(b), HIDDEN] for b in blocks_])
+    assert not found and "add more" in found.reason
 
 
 def test_without_correlation_the_change_is_students_two_samples():

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
-from scipy import stats
+from scipy import linalg, stats
 
 from creaseside import reliability
 
@@ -16,6 +16,17 @@ SHROUT_FLEISS = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6]
 # Bland & Altman 1986, table 1: peak expiratory flow, l/min, 17 people, first reading of two meters (from memory).
 LARGE = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]
 MINI = [512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451]
+
+# Weir 2005, table 2: 8 people, two trials; their table 3 ff. give ICC .95, mean square of error 57, SEM 7.6 and minimal
+# difference 21 (from memory, recomputed).
+WEIR = np.array([[146, 140], [148, 152], [170, 152], [90, 99], [157, 145], [156, 153], [176, 167], [205, 218]], float)
+# Bland & Altman 1996 (BMJ 312:1654), table 1: peak expiratory flow, l/min, 20 schoolchildren, four readings each; within-
+# subject variance 460.52, sd 21.5, repeatability 60 (from memory, recomputed).
+PEF = np.array([[190, 220, 200, 200], [220, 200, 240, 230], [260, 260, 240, 280], [210, 300, 280, 265],
+                [270, 265, 280, 270], [280, 280, 270, 275], [260, 280, 280, 300], [275, 275, 275, 305],
+                [280, 290, 300, 290], [320, 290, 300, 290], [300, 300, 310, 300], [270, 250, 330, 370],
+                [320, 330, 330, 330], [335, 320, 335, 375], [350, 320, 340, 365], [360, 320, 350, 345],
+                [330, 340, 380, 390], [335, 385, 360, 370], [400, 420, 425, 420], [430, 460, 480, 470]], float)
 
 tables = arrays(float, st.tuples(st.integers(2, 8), st.integers(2, 5)), elements=st.integers(-200, 200)).filter(
     lambda x: reliability.mean_squares(x).error > 1e-9 and reliability.mean_squares(x).subjects > 1e-9)
@@ -49,6 +60,49 @@ def test_limits_of_agreement_of_the_two_meters():
     assert (round(found.bias, 1), round(found.sd, 1), found.n) == (-2.1, 38.8, 17)
     assert (found.low, found.high) == (pytest.approx(-79.7, abs=0.1), pytest.approx(75.5, abs=0.1))
     assert reliability.typical_error(LARGE, MINI) == pytest.approx(38.77 / np.sqrt(2), abs=0.01)
+
+
+def test_weirs_example_gives_his_sem_and_minimal_difference():
+    m = reliability.mean_squares(WEIR)
+    assert round(m.error) == 57 and round(reliability.icc(WEIR)["(3,1)"], 2) == round(reliability.icc(WEIR)["(2,1)"], 2) == 0.95
+    assert round(reliability.sem(WEIR), 1) == 7.6 and round(reliability.mdc95(reliability.sem(WEIR))) == 21
+    assert reliability.typical_error(*WEIR.T) == pytest.approx(reliability.sem(WEIR))     # Hopkins 2000: the same of two trials
+
+
+def sums(groups) -> tuple[list, list, list]:
+    groups = [np.asarray(g, float) for g in groups]
+    return [len(g) for g in groups], [g.sum() for g in groups], [(g * g).sum() for g in groups]
+
+
+def test_the_error_within_is_bland_and_altmans():
+    found = reliability.within(*sums(PEF))
+    assert found.error ** 2 == pytest.approx(460.52, abs=0.01) and round(found.error, 1) == 21.5
+    assert reliability.mdc95(found.error) == pytest.approx(60, abs=0.6)      # their repeatability, 2.77 times the error
+    assert (found.groups, found.balls) == (20, 80)
+
+
+def test_the_error_within_groups_of_any_size_is_the_residual_of_scipys_regression_on_the_group():
+    rng = np.random.default_rng(3)
+    groups = [rng.normal(160 + 5 * i, 3, n) for i, n in enumerate((2, 7, 1, 4, 12))]
+    kept = [g for g in groups if len(g) > 1]
+    design = np.repeat(np.eye(len(kept)), [len(g) for g in kept], axis=0)
+    y = np.concatenate(kept)
+    left = y - design @ linalg.lstsq(design, y)[0]
+    found = reliability.within(*sums(groups))
+    assert found.error == pytest.approx(np.sqrt(left @ left / (len(y) - len(kept))))
+    assert (found.groups, found.balls) == (4, 25)
+
+
+def test_the_errors_interval_holds_the_truth_as_often_as_it_says():
+    rng = np.random.default_rng(4)
+    found = [reliability.within(*sums(rng.normal(160, 3, (6, 6)) + rng.normal(0, 9, (6, 1)))) for _ in range(1000)]
+    assert np.mean([f.low <= 3 <= f.high for f in found]) == pytest.approx(0.95, abs=0.02)
+
+
+@pytest.mark.parametrize("groups", [[], [[1.0]], [[1.0, 2.0]], [[1.0], [2.0], [3.0]]])
+def test_an_error_of_too_few_balls_is_refused(groups):
+    with pytest.raises(ValueError, match="measure more"):
+        reliability.within(*sums(groups))
 
 
 @given(tables)

@@ -1,0 +1,191 @@
+"""App: addresses to pages. Every request opens the log anew, read-only, and notes what was looked at.
+
+Faults become one plain line on a page, never a traceback; the full story of an unexpected one is in the home's file.
+"""
+from __future__ import annotations
+
+from dataclasses import fields
+from types import ModuleType
+from typing import Any, Callable
+from urllib.parse import urlencode
+
+from flask import Flask, Response, abort, g, redirect, request
+from werkzeug.exceptions import HTTPException
+
+from kiosk import clock as clock_room
+from kiosk import details
+from kiosk.drawing.letters import FACE
+from kiosk.faults import Fault
+from kiosk.logbook import accesses
+from kiosk.pin import Pin
+from kiosk.place import Place
+from kiosk.review import ball_page, guard, player_page, render, session_page, squad_page
+from kiosk.review.asking import Asker, Filter
+from kiosk.review.look import Links
+
+A_PAGE = 50                    # sessions in a list
+AGAIN_NS = 10 * 60 * clock_room.NS   # the same look by the same person within this long is one look
+FILES = {"style": ("style.css", "text/css"), "keys": ("keys.js", "text/javascript"), "icon": ("icon.svg", "image/svg+xml")}
+
+
+def make(place: Place, clock: ModuleType = clock_room, pin: Pin | None = None) -> Flask:
+    """The pages of a home. pin: they are shared, and asked for it first."""
+    app = Flask("creaseside review", static_folder=None, template_folder=None)
+    guard.put_on(app, pin)
+    _files(app)
+    _views(app, _Looks(place, clock, pin is not None))
+    _faults(app, place)
+    if pin is not None:
+        _door(app, pin)
+
+    @app.before_request
+    def open_log() -> None:
+        if request.endpoint not in guard.OPEN:
+            g.log = Asker(place, clock)
+
+    @app.teardown_request
+    def close_log(_: BaseException | None) -> None:
+        if "log" in g:
+            g.pop("log").close()
+
+    return app
+
+
+class _Looks:
+    """Who looked at what, into the log; the same look again within some minutes is no new row."""
+
+    def __init__(self, place: Place, clock: ModuleType, shared: bool) -> None:
+        self._place, self._clock, self._shared = place, clock, shared
+        self._latest_ns: dict[tuple[str, str], int] = {}
+
+    def __call__(self, what: str, player: str | None = None) -> str | None:
+        """Note it; a line for the page where that could not be."""
+        who = f"with the PIN, from {request.remote_addr}" if self._shared else "on this machine"
+        now_ns = self._clock.now_ns()
+        if now_ns - self._latest_ns.get((who, what), -AGAIN_NS) < AGAIN_NS:
+            return None
+        try:
+            accesses.note(self._place, self._clock, who, what, player)
+        except Fault as e:
+            return f"This look could not be noted in the log: {e.found}."
+        if len(self._latest_ns) > 10_000:
+            self._latest_ns.clear()
+        self._latest_ns[who, what] = now_ns
+        return None
+
+
+def _views(app: Flask, looked: _Looks) -> None:
+    links = Links()
+
+    def shown(template: str, what: str, player: str | None, view: dict[str, Any], wanted: Filter, wrong: list[str]) -> str:
+        said = [*wrong, looked(what, player)]
+        trouble = g.log.trouble
+        said = [trouble, *said] if trouble else said
+        return render.page(template, **view, said=[s for s in said if s], wanted=wanted, path=request.path,
+                           kept=_kept(), links=links, shared=looked._shared, token=guard.token() if looked._shared else "")
+
+    @app.get("/")
+    def squad() -> str:
+        wanted, wrong = Filter.of(request.args)
+        return shown("squad.html", "the squad", None, squad_page.view(g.log, wanted, links), wanted, wrong)
+
+    @app.get("/players/<player>")
+    def player(player: str) -> str:
+        wanted, wrong = Filter.of(request.args)
+        view = player_page.view(g.log, player, request.args.get("measure"), wanted, links)
+        return shown("player.html", f"the page of {player}", player, view, wanted, wrong)
+
+    @app.get("/sessions")
+    def sessions() -> str:
+        wanted, wrong = Filter.of(request.args)
+        first = min(max(request.args.get("after", 0, int), 0), 10**9)
+        found = g.log.sessions_page(wanted, None, A_PAGE + 1, first)
+        names = {p["id"]: p["shown_name"] for p in g.log.players()}
+        view = {"list": found[:A_PAGE], "names": names, "here": lambda **more: f"/sessions?{urlencode(request.args.to_dict() | more)}",
+                "next": first + A_PAGE if len(found) > A_PAGE else None, "before": max(first - A_PAGE, 0) if first else None}
+        return shown("sessions.html", "the list of sessions", None, view, wanted, wrong)
+
+    @app.get("/sessions/<session>")
+    def session(session: str) -> str:
+        wanted, wrong = Filter.of(request.args)
+        view = session_page.view(g.log, session, request.args.get("player"), request.args.get("measure"), wanted, links)
+        who = view["player"] and view["player"]["id"]
+        return shown("session.html", f"the session {session}", who, view, wanted, wrong)
+
+    @app.get("/sessions/<session>/balls/<int:number>")
+    def ball(session: str, number: int) -> str:
+        view = ball_page.view(g.log, session, number, request.args.get("frame", None, int), links)
+        with_it = " with its pictures" if view["picture"] else ""
+        return shown("ball.html", f"ball {number} of the session {session}{with_it}", view["ball"]["player"], view, Filter(), [])
+
+    @app.get("/sessions/<session>/balls/<int:number>/frames/<int:frame>.jpg")
+    def frame(session: str, number: int, frame: int) -> Response:
+        found = g.log.numbered(session, number)
+        shown, _ = ball_page.pictures(g.log, found) if found else (None, "")
+        jpeg = shown.frame(frame) if shown else None
+        if jpeg is None:
+            abort(404, "no such picture is kept")
+        looked(f"ball {number} of the session {session} with its pictures", found["player"])
+        return Response(jpeg, mimetype="image/jpeg")
+
+    @app.get("/access")
+    def access() -> str:
+        names = {p["id"]: p["shown_name"] for p in g.log.players()}
+        who = request.args.get("player") or None
+        return shown("access.html", "who looked", None, {"looks": g.log.accesses(who), "names": names, "who": who,
+                                                         "shift": g.log.shift}, Filter(), [])
+
+
+def _kept() -> dict[str, str]:
+    """What of an address a filter form keeps."""
+    filters = {f.name for f in fields(Filter)}
+    return {k: v for k, v in request.args.items() if k not in filters and k not in ("after", "frame")}
+
+
+def _files(app: Flask) -> None:
+    def file(name: str, kind: str) -> Callable[[], Response]:
+        return lambda: Response((render.STATIC / name).read_bytes(), mimetype=kind)
+    for endpoint, (name, kind) in FILES.items():
+        app.add_url_rule(f"/{name}", endpoint, file(name, kind))
+    app.add_url_rule("/face.ttf", "face", lambda: Response(FACE.read_bytes(), mimetype="font/ttf",
+                                                           headers={"Cache-Control": "max-age=86400"}))
+
+
+def _door(app: Flask, pin: Pin) -> None:
+    """The PIN, asked once a log-in; wrong ones cost time (kiosk/pin.py)."""
+
+    def asked(line: str = "") -> str:
+        return render.page("pin.html", token=guard.token(), line=line, wait_s=pin.wait_s)
+
+    @app.route("/pin", methods=["GET", "POST"], endpoint="pin")
+    def pin_page() -> Response | str | tuple[str, int]:
+        if request.method == "GET":
+            return asked()
+        if pin.check(request.form.get("pin", "")[:32]):
+            return redirect(guard.let_in(), 303)
+        return asked("That is not the PIN."), 403
+
+    @app.post("/leave")
+    def leave() -> Response:
+        from flask import session
+        session.clear()
+        return redirect("/pin", 303)
+
+
+def _faults(app: Flask, place: Place) -> None:
+    def told(line: str, status: int) -> tuple[str, int]:
+        return render.page("trouble.html", line=line), status
+
+    @app.errorhandler(Fault)
+    def fault(e: Fault) -> tuple[str, int]:
+        missing = e.found == "none" or e.found.startswith("no such")
+        return told(f"Asked for {e.asked}; found {e.found}; {e.do}.", 404 if missing else 503)
+
+    @app.errorhandler(HTTPException)
+    def wrong(e: HTTPException) -> tuple[str, int]:
+        line = {404: "There is no such page.", 405: "That is not done here."}.get(e.code, "") if e.description == type(e).description else ""
+        return told(line or f"{e.description}"[:200], e.code or 500)
+
+    @app.errorhandler(Exception)
+    def unexpected(e: Exception) -> tuple[str, int]:
+        return told(f"An unexpected fault; the details are in {details.keep(place, 'review ' + request.path)}.", 500)

@@ -1,0 +1,76 @@
+"""Squad page: who bowled how much, whose consent ends soon, whose log has flags; by name, and never by a measure.
+
+There is no measure on it at all, so that nobody is compared with anybody.
+"""
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any, Mapping
+
+from creaseside.workload import STATES
+from kiosk.logbook import people
+from kiosk.logbook.reading import Row
+from kiosk.review import words
+from kiosk.review.asking import Asker, Filter, local
+from kiosk.review.calendar_part import BACK_DAYS, in_force, on_day, table_on
+from kiosk.review.look import Cell, Figure, Links
+
+SOON_DAYS = 30           # a consent that ends within them is named (ours)
+USUAL_DAYS = 28
+STATE = {"no_guidance": "none for this age", "ok": "within", "near": "near", "at_limit": "reached"}
+
+
+def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
+    """What the template wants. Without a first day the last four weeks are counted."""
+    today = log.today()
+    counted = wanted if wanted.since or wanted.until else Filter(
+        today - timedelta(days=USUAL_DAYS - 1), None, wanted.arm, wanted.focus, wanted.quality, wanted.flags, wanted.block)
+    sums = log.squad(counted)
+    days = log.balls_by_day(today - timedelta(days=BACK_DAYS))
+    table = table_on(in_force(log)[0], today)
+    players = sorted(log.players(), key=lambda p: (p["shown_name"].casefold(), p["id"]))
+    rows, ending, flagged = [], [], []
+    for p in players:
+        of = sums.get(p["id"])
+        consent = _consent(log.consents(p["id"]), today)
+        load = on_day({d: n for d, n in days.get(p["id"], {}).items() if d <= today}, today, p, table)
+        worst = max((u.state for u in load.uses), key=STATES.index, default="no_guidance")
+        if consent[1]:
+            ending.append((p, consent[0], links.player(p["id"])))
+        if of and of["flagged"]:
+            flagged.append((p, words.count(of["flagged"], "ball"), links.player(p["id"])))
+        rows.append([Cell(p["shown_name"], links.player(p["id"]), True), _age(p), p["arm"] or "not known",
+                     str(of["balls"]) if of else "0", str(of["days"]) if of else "0", _last(log, of),
+                     f"{load.day_balls} today, {load.week_balls} in 7 days", STATE[worst], consent[0],
+                     words.count(of["flagged"], "ball") if of and of["flagged"] else ""])
+    balls = sum(s["balls"] for s in sums.values())
+    says = (f"{words.count(len(players), 'player').capitalize()} by name, {words.count(balls, 'ball')} from {words.day(counted.since)} on." if counted.since else
+            f"{words.count(len(players), 'player').capitalize()} by name, {words.count(balls, 'ball')} up to {words.day(counted.until)}.")
+    return {"players": len(players), "ending": ending, "flagged": flagged, "from": counted.since, "list": log.sessions_page(Filter(), None, 8),
+            "names": {p["id"]: p["shown_name"] for p in players},
+            "figure": Figure("squad", "Who bowled how much", says, None, ("Player", "Age", "Arm", "Balls", "Days", "Last bowled", "Balls now", "Workload table", "Consent", "With flags"),
+                             rows, f"Balls, days and flags from the days above; workload of today, {table}. "
+                             "Nobody is sorted or coloured by a measure.")}
+
+
+def _age(p: Mapping[str, Any]) -> str:
+    return p["age_group"] or (f"born {p['birth_year']}" if p["birth_year"] else "not known: as under 18")
+
+
+def _last(log: Asker, of: Row | None) -> str:
+    return words.day(local(of["last_utc"], log.shift).date()) if of else "not in these days"
+
+
+def _consent(consents: list[Row], today: date) -> tuple[str, bool]:
+    """In words, and whether somebody should look after it soon."""
+    given = [c for c in consents if c["given_on"] <= today.isoformat()]
+    if not given:
+        return "none: numbers, no pictures", False
+    last = max(given, key=lambda c: (c["given_on"], c["id"]))
+    until = people.consent_until(consents, today)
+    if until is None:
+        return f"{last['may_keep']}, no end", False
+    left = (date.fromisoformat(until) - today).days
+    if left < 0:
+        return f"{last['may_keep']}: ended on {until}", True
+    return f"{last['may_keep']} until {until}", left <= SOON_DAYS

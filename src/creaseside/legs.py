@@ -1,0 +1,43 @@
+"""Legs: the knees of one logged ball through time, from its traces, for whoever looks back at it.
+
+It shows how the logged numbers came about and replaces none of them: a knee at a contact is the log's.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Iterable
+
+import numpy as np
+
+from creaseside import lane, measures, phases, track
+from creaseside.camera import Camera
+from creaseside.pose import INDEX, Pose
+
+OTHER = {"left": "right", "right": "left"}
+USUAL_RUN_M_S = 4.5      # to tell standing feet from moving ones, where no run-up speed was logged
+FEWEST_LOOKS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Legs:
+    """t_s (T,) on the stamps' axis; front_deg, back_deg (T,): signed knees, 180 straight, NaN unseen; leg_px (T, 3, 2): hip,
+    knee and ankle of the front leg in the picture."""
+
+    t_s: np.ndarray
+    front_deg: np.ndarray
+    back_deg: np.ndarray
+    leg_px: np.ndarray
+
+
+def legs(poses: Iterable[Pose], camera: Camera | None, arm: str, release_s: float, run_up_m_s: float | None = None) -> Legs | None:
+    """Of one ball's close looks; None where there are too few. release_s: on the poses' own axis."""
+    poses = list(poses)
+    close = track.cleaned(track.of(poses))
+    if len(close) < FEWEST_LOOKS:
+        return None
+    plane, front = lane.of(close, camera), OTHER[arm]
+    when = phases.of(close, plane, arm, front, release_s, run_up_m_s or USUAL_RUN_M_S)
+    seen = measures.see(close, plane, when, any(p.model == "heavy" for p in poses))
+    joints = [INDEX[f"{front}_{j}"] for j in ("hip", "knee", "ankle")]
+    return Legs(close.t_s, measures.knee_deg(seen, front, seen.front), measures.knee_deg(seen, OTHER[front], seen.back),
+                close.xy_px[:, joints])

@@ -1,0 +1,32 @@
+"""Legs: the knees of a puppet are seen through time as they were bent, on either arm, with and without marks."""
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from creaseside.legs import legs
+from tests.creaseside.film import EPOCH_S, Film
+from tests.creaseside.puppet import bowler
+
+
+@pytest.mark.parametrize("marks, within_deg", [(True, 1.5), (False, 6.0)])
+def test_the_front_knee_is_the_puppets_at_landing_and_at_release(marks, within_deg):
+    film = Film(bowler(knee=168.0, knee_br=158.0))
+    found = legs(film.poses(-1.0, 0.25), film.camera if marks else None, "right", EPOCH_S + 0.11)
+    at = [int(np.abs(found.t_s - EPOCH_S - t).argmin()) for t in (0.0, 0.11)]
+    assert found.front_deg[at] == pytest.approx([168.0, 158.0], abs=within_deg)
+
+
+def test_the_leg_is_where_the_picture_has_it():
+    film = Film(bowler())
+    poses = film.poses(-1.0, 0.25)
+    found = legs(poses, film.camera, "right", EPOCH_S + 0.11)
+    i = int(np.abs(found.t_s - EPOCH_S).argmin())
+    pose = next(p for p in poses if p.stamp.t_s == found.t_s[i])
+    assert np.allclose(found.leg_px[i], [pose["left_hip"], pose["left_knee"], pose["left_ankle"]], atol=0.01)
+
+
+def test_a_few_looks_are_no_track():
+    film = Film(bowler())
+    assert legs(film.poses(0.0, 0.03), film.camera, "right", EPOCH_S + 0.11) is None
+    assert legs([], None, "left", 1.0) is None

@@ -15,7 +15,9 @@ from creaseside.track import Track, local_line
 SPEED_HALF_S = 0.0135    # speed from looks this near: short, since landing takes 20 ms; never fewer than one either side
 DOWN_SHARE = 0.22        # of the run-up speed: the usual rule for an ankle, 0.20 to 0.25, common practice for running;
 DOWN_SHARE_PER_S = 6.0   # and more of it the farther the looks are apart: a stop between two of them is smeared to half the speed
+SOFTLY_SHARE = 0.09      # less of it for a foot that is drawn back before it lands: half of so little speed is less (rendered: 6 ms early without)
 LIFT_SHARE = 0.45        # a planted foot rolls: it is up again only when its slower end really travels
+EDGE_SHARE = 0.1         # of the time between two looks: what the line between their speeds leaves of it (rendered, 60 to 240 fps)
 SHORTEST_S = 0.045       # a sprinter's contact lasts 90 ms and more; half of that is no contact
 GAP_S = 0.030            # a still foot that twitches for less than this did not leave the ground
 
@@ -40,8 +42,8 @@ def foot_speed(track: Track, lane: Lane, side: str) -> np.ndarray:
     return np.fmin(*both)
 
 
-def of(track: Track, lane: Lane, side: str, run_up_m_s: float) -> list[Contact]:
-    """The contacts of one foot, in order of time."""
+def of(track: Track, lane: Lane, side: str, run_up_m_s: float, softly: bool = False) -> list[Contact]:
+    """The contacts of one foot, in order of time. softly: it comes down nearly still, as a bowler's back foot does."""
     if len(track) < 3:
         return []
     speed = foot_speed(track, lane, side)
@@ -60,16 +62,18 @@ def of(track: Track, lane: Lane, side: str, run_up_m_s: float) -> list[Contact]:
     contacts = []
     for first, last in joined:
         if t[last] - t[first] + track.period_s() >= SHORTEST_S and first > 0:
-            on, sd = _edge(t, speed, first, limit[first])
+            on, sd = _edge(t, speed, first, limit[first] - (SOFTLY_SHARE * run_up_m_s if softly else 0.0))
             contacts.append(Contact(side, on, sd, float(t[last]) if last + 1 < len(t) else float("nan")))
     return contacts
 
 
 def _edge(t: np.ndarray, speed: np.ndarray, first: int, limit: float) -> tuple[float, float]:
     """When the falling speed passes the limit, between looks first - 1 and first; and how sure that is."""
+    while first + 1 < len(speed) and speed[first] > limit > speed[first + 1]:
+        first += 1
     a, b = speed[first - 1], speed[first]
     step = t[first] - t[first - 1]
     if not np.isfinite(a):
         return float(t[first] - step / 2), float(step)
-    share = (a - limit) / max(a - b, 1e-6)
-    return float(t[first - 1] + share * step), float(np.hypot(step / np.sqrt(12), 0.003))
+    share = min((a - limit) / max(a - b, 1e-6), 1.0)
+    return float(t[first - 1] + share * step), float(np.hypot(EDGE_SHARE * step, 0.002))

@@ -20,17 +20,25 @@ from creaseside.track import Track, local_line
 
 NO_MARKS = "no marks: the camera's place is not known"
 
-# The front foot stands nearly under the middle of the body, so that the hip joint, half a pelvis (9 cm, anthropometric
-# tables, from memory) out and turned 40 degrees, is some 5 cm outside the plane of ankle and heading.
-HIP_OUT_M, HIP_OUT_SD_M = 0.045, 0.025
-KNEE_BEFORE_S, KNEE_AFTER_S = 0.009, 0.050   # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
+# How far hip and knee are to the leg's own side of the plane through its ankle. The front foot stands nearly under the middle of
+# the body, so that the hip joint, half a pelvis (9 cm, anthropometric tables, from memory) out and turned 40 degrees, is some 5 cm
+# outside it. The back foot lands across, beyond the middle of the body, with its toes and so its bent knee turned outwards.
+FRONT_OUT_M, FRONT_OUT_SD_M = (0.045, 0.0), 0.025
+BACK_OUT_M, BACK_OUT_SD_M = (-0.10, 0.05), 0.06      # (rendered; foot turned 45 to 60 degrees)
+KNEE_AFTER_S = 0.050                         # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
 KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250 px figure (measured on rendered bowlers: 1.2 to 2)
 LATE_KNEE_SD_DEG = 5.0                       # from landing to release the model reads the knee 2 to 7 degrees too bent (rendered; published: 5)
 KNEE_BODY_SD_DEG = 3.0                       # how far the model's joints stray from the body's for a whole ball: 0 to -6, by side and angle of the camera (rendered)
-BACK_KNEE_SD_DEG, BACK_KNEE_OUT_SD_M = 6.0, 0.12   # the far, turned leg: -10 to +9 degrees side-on (rendered); its knee up to 25 cm off the plane
+BACK_KNEE_SD_DEG = 4.0                       # the turned leg, often the far one, is read less well (rendered)
+SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.08     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
+                                             # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
+ELBOW_OUT_M = 0.10                           # the bowling elbow at the landing, out of the plane of its shoulder (rendered)
+TRUNK_M, TRUNK_BR_SD_DEG = 0.50, 3.0         # beside a raised arm the shoulder's landmark wanders (rendered)
 THIGH_M = 0.42                               # an adult's; a junior's is a sixth shorter
+UNKNOWN_OFF_DEG = 15.0                       # off side-on, where no marks tell it: cameras are put up to 30 (common practice)
 LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
+STANCE_S = 0.07                              # of a run-up's step at the least: sprinters' last 90 ms and more (common practice); a foot in the air may hang for less
 ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
 
 
@@ -69,7 +77,7 @@ def see(track: Track, lane: Lane, phases: Phases, heavy: bool) -> Seen:
     back, front = step(phases.back, phases.bfc, True), step(phases.front, phases.ffc)
     run_up = []
     if phases.bfc:
-        before = sorted((c for down in phases.contacts.values() for c in down if c.on_s < phases.bfc.value - 0.1), key=lambda c: c.on_s)
+        before = sorted((c for down in phases.contacts.values() for c in down if c.on_s < phases.bfc.value - 0.1 and c.off_s - c.on_s > STANCE_S), key=lambda c: c.on_s)
         run_up = [s for c in before[-2:] if (s := foot_steps.of(track, lane, c)) is not None and _same_lane(s, back)]
     return Seen(track, lane, phases, run_up, back, front, heavy)
 
@@ -87,15 +95,16 @@ def _same_lane(step: Step, back: Step | None) -> bool:
 def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
     """The knee's signed angle at every look, (T,) degrees, in the running plane through that foot."""
     lane = seen.lane.through(step.ground_m, 0.0) if step else seen.lane
-    out = HIP_OUT_M if side == "left" else -HIP_OUT_M
+    own = 1.0 if side == "left" else -1.0
+    hip, knee = (own * out for out in (BACK_OUT_M if side == seen.phases.back else FRONT_OUT_M))
     t = seen.track
-    return signed_deg(lane.flat(t[f"{side}_hip"], out), lane.flat(t[f"{side}_knee"]), lane.flat(t[f"{side}_ankle"]))
+    return signed_deg(lane.flat(t[f"{side}_hip"], hip), lane.flat(t[f"{side}_knee"], knee), lane.flat(t[f"{side}_ankle"]))
 
 
 def _at_contact(seen: Seen, angle: np.ndarray, on: Value) -> Value:
     """The angle at a contact, from the looks just after it."""
     u = seen.track.t_s - on.value
-    near = (u > -KNEE_BEFORE_S) & (u < KNEE_AFTER_S) & np.isfinite(angle)
+    near = (u >= 0.0) & (u < KNEE_AFTER_S) & np.isfinite(angle)
     if near.sum() < 2:
         return Value.missing("leg not seen at the landing")
     degree = 2 if near.sum() >= 5 else 1
@@ -111,13 +120,18 @@ def _at_contact(seen: Seen, angle: np.ndarray, on: Value) -> Value:
     return Value(float(c[0]), float(np.sqrt(noise**2 + (c[1] * on.sd)**2 + _leg_sd(seen) ** 2)))
 
 
-def _leg_sd(seen: Seen, across_sd_m: float = HIP_OUT_SD_M) -> float:
+def _leg_sd(seen: Seen, across_sd_m: float = FRONT_OUT_SD_M) -> float:
     """What is the same for every look of a ball: the model's joints, and joints out of the plane when seen from an angle."""
     body = np.hypot(KNEE_BODY_SD_DEG, 0.0 if seen.heavy else LIGHT_EXTRA_DEG)
     if not seen.lane.metric:
         return float(np.hypot(body, 4.0))                 # the camera may stand up to 30 degrees off side-on: 0.6 to 4.3 (rendered)
-    tilt = np.tan(np.radians(seen.lane.camera.off_side_on_deg()))
-    return float(np.hypot(body, np.degrees(across_sd_m * tilt / THIGH_M)))
+    return float(np.hypot(body, _tilted(seen, across_sd_m / THIGH_M)))
+
+
+def _tilted(seen: Seen, share: float) -> float:
+    """What a joint that is out of the plane by this share of its limb turns it by, as the camera sees it, degrees."""
+    off_deg = seen.lane.camera.off_side_on_deg() if seen.lane.metric else UNKNOWN_OFF_DEG
+    return float(np.degrees(share * np.tan(np.radians(abs(off_deg)))))
 
 
 def _smallest(seen: Seen, angle: np.ndarray, first_s: float, last_s: float) -> Value:
@@ -169,7 +183,7 @@ def back_knee_min_deg(seen: Seen) -> Value:
 
 def _doubted(seen: Seen, knee: Value) -> Value:
     """The back leg is turned side-on and often the far one: its knee leaves the running plane, which an angled camera sees."""
-    return Value(knee.value, float(np.sqrt(BACK_KNEE_SD_DEG**2 + _leg_sd(seen, BACK_KNEE_OUT_SD_M) ** 2))) if knee else knee
+    return Value(knee.value, float(np.sqrt(BACK_KNEE_SD_DEG**2 + _leg_sd(seen, BACK_OUT_SD_M) ** 2))) if knee else knee
 
 
 def front_leg_action(ffc: Value, smallest: Value, br: Value) -> str | None:
@@ -201,7 +215,7 @@ def turn_deg(seen: Seen) -> Value:
     if seen.front is None:
         return Value.missing("front foot not seen on the ground")
     stride = np.linalg.norm(seen.front.ankle_m - seen.back.ankle_m)
-    across = np.degrees(np.hypot(foot_steps.PLACE_SD_M, foot_steps.PLACE_SD_M) / max(stride, 0.3))
+    across = np.degrees(np.hypot(seen.back.across_sd_m, seen.front.across_sd_m) / max(stride, 0.3))
     value = foot_steps.direction_deg(seen.back.ankle_m, seen.front.ankle_m) - approach.value
     return Value((value + 180) % 360 - 180, float(np.hypot(approach.sd, across)))
 
@@ -221,14 +235,16 @@ def front_foot_offset_m(seen: Seen) -> Value:
         return Value.missing(NO_MARKS)
     if seen.back is None or seen.front is None:
         return Value.missing("a foot was not seen on the ground")
-    return Value(float(seen.front.ankle_m[1] - seen.back.ankle_m[1]), float(np.sqrt(2) * foot_steps.PLACE_SD_M))
+    return Value(float(seen.front.ankle_m[1] - seen.back.ankle_m[1]), float(np.hypot(seen.back.across_sd_m, seen.front.across_sd_m)))
 
 
 def _hip_lane(seen: Seen) -> Lane:
     """The running plane through the hips: the lane moved to where the hips are over the back foot."""
     if seen.back is None:
         return seen.lane
-    return seen.lane.through(seen.back.ground_m + [0.0, seen.back.hips_left_m], 0.0)
+    approach = approach_deg(seen)
+    hips = seen.back.ground_m + seen.back.hips_left_m * seen.lane.left[:2]
+    return seen.lane.through(hips, approach.value if approach else 0.0)
 
 
 def _hip_speed(seen: Seen, first_s: float, last_s: float) -> tuple[float, float]:
@@ -251,9 +267,7 @@ def run_up_speed_m_s(seen: Seen) -> Value:
     speed, noise = _hip_speed(seen, seen.phases.bfc.value - 0.15, seen.phases.bfc.value)
     if not np.isfinite(speed):
         return Value.missing("the hips were not seen before back foot contact")
-    approach = approach_deg(seen)
-    speed /= np.cos(np.radians(approach.value)) if approach else 1.0
-    return Value(speed, float(np.hypot(noise, 0.02 * speed)))
+    return Value(speed, float(np.hypot(noise, 0.025 * speed)))
 
 
 def speed_kept(seen: Seen) -> Value:
@@ -283,22 +297,27 @@ def bound_height_m(seen: Seen) -> Value:
     flight, before = (t >= off) & (t <= seen.phases.bfc.value), (t < off) & (t > off - 0.30)
     if np.isfinite(up[flight]).sum() < 3 or np.isfinite(up[before]).sum() < 4:
         return Value.missing("the bound is not in the picture")
-    return Value(float(np.nanpercentile(up[flight], 95) - np.nanmean(up[before])), 0.03)
+    return Value(float(np.nanpercentile(up[flight], 95) - np.nanmean(up[before])), 0.015)
 
 
 # --- trunk and arm ------------------------------------------------------------------------------------------------------
 
-def _trunk_deg(seen: Seen) -> np.ndarray:
-    d = seen.lane.flat(seen.track.middle("shoulder")) - seen.lane.flat(seen.track.middle("hip"))
+def _trunk_deg(seen: Seen, aside_m: float = 0.0) -> np.ndarray:
+    """Mid-hip to mid-shoulder, where the shoulders are `aside_m` from above the hips, to the side of the front foot."""
+    aside = aside_m if seen.phases.front == "left" else -aside_m
+    d = seen.lane.flat(seen.track.middle("shoulder"), aside) - seen.lane.flat(seen.track.middle("hip"))
     return np.degrees(np.arctan2(d[:, 0], d[:, 1]))
 
 
 def trunk_lean_ffc_deg(seen: Seen) -> Value:
-    return _at(seen, _trunk_deg(seen), seen.phases.ffc, 4.0) if seen.phases.ffc else seen.phases.ffc
+    return _at(seen, _trunk_deg(seen), seen.phases.ffc, 2.0) if seen.phases.ffc else seen.phases.ffc
 
 
 def trunk_lean_br_deg(seen: Seen) -> Value:
-    return _at(seen, _trunk_deg(seen), seen.phases.br, 5.0) if seen.phases.br else seen.phases.br
+    if not seen.phases.br:
+        return seen.phases.br
+    doubt = _tilted(seen, (SIDE_BEND_SD_M if seen.lane.metric else SIDE_BEND_M) / TRUNK_M)
+    return _at(seen, _trunk_deg(seen, SIDE_BEND_M), seen.phases.br, float(np.hypot(TRUNK_BR_SD_DEG, doubt)))
 
 
 def arm_delay_deg(seen: Seen) -> Value:
@@ -306,7 +325,8 @@ def arm_delay_deg(seen: Seen) -> Value:
     if not seen.phases.ffc:
         return seen.phases.ffc
     t = seen.track
-    d = seen.lane.flat(t[f"{seen.phases.arm}_elbow"]) - seen.lane.flat(t[f"{seen.phases.arm}_shoulder"])
+    out = ELBOW_OUT_M if seen.phases.arm == "left" else -ELBOW_OUT_M
+    d = seen.lane.flat(t[f"{seen.phases.arm}_elbow"], out) - seen.lane.flat(t[f"{seen.phases.arm}_shoulder"])
     arm = np.degrees(np.arctan2(d[:, 0], d[:, 1]))
     behind = (_trunk_deg(seen) - arm) % 360.0
     return _at(seen, behind, seen.phases.ffc, 9.0)

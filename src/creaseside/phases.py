@@ -23,7 +23,7 @@ USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
 RELEASE_SD_S = 0.006     # what that spread is worth at 1000 deg/s, and the arm's own noise
-CONTACT_BIAS_SD_S = {"bfc": 0.0045, "ffc": 0.0025}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
+CONTACT_BIAS_SD_S = {"bfc": 0.008, "ffc": 0.003}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class Phases:
 def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float) -> Phases:
     """The phases round a coarse release time."""
     back = "left" if front == "right" else "right"
-    down = {side: contacts.of(track, lane, side, run_up_m_s) for side in ("left", "right")}
+    down = {side: contacts.of(track, lane, side, run_up_m_s, softly=side == back) for side in ("left", "right")}
     ffc = _likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, "ffc", "front foot contact not seen")
     br = release(track, lane, arm, release_s)
     if ffc and not _follows(ffc, br):                     # a coarse release from mixed-up arms: look where it must have been

@@ -16,17 +16,21 @@ from creaseside.lane import FOOT_POINT_HEIGHT_M, Lane
 from creaseside.pose import INDEX
 from creaseside.track import Track
 
+ANKLE_HEIGHT_M = 0.115
 STANCE_S = (0.010, 0.085)      # a foot is looked at while it is flat: after it came down, before the heel rises
 RUN_OFFSET_M = (0.06, 0.05)    # to its own side of the hips, mean and sd: a runner's step is 0 to 15 cm wide (common practice)
 BACK_OFFSET_M = (0.12, 0.08)   # the back foot of a delivery, turned side-on (common practice, no source)
 MODEL_SD_M = 0.08              # the model's own depth of a foot from the hips (measured on rendered bowlers: 0.03 to 0.18)
-PLACE_SD_M = 0.035             # a foot's place across, beyond what is the same for every step: 1 px is 2 to 3 cm at 7 m
+ANKLE_HEIGHT_M = 0.115         # the model's ankle on a planted foot, over the ground (measured on rendered feet: 10 to 13 cm)
+HEIGHT_SD_M = 0.008            # how far these heights stray from step to step of a run; the sight line makes five times that of it across
+STRIDE_HEIGHT_SD_M = 0.0105    # and between the back foot, turned, and the front foot
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A foot's place while it was flat: `ground_m` (x, y) of the foot's middle, `ankle_m` the ankle's (x, y);
-    `hips_left_m` how far to the runner's left of the foot the hips are, with its sd."""
+    """A foot's place while it was flat: `ground_m` (x, y) of the foot, `ankle_m` the ankle's (x, y) as it landed;
+    `hips_left_m` how far to the runner's left of the foot the hips are, with its sd; `across_sd_m`: of the place across,
+    beside what is the same for every step. A low camera far away sees depth badly: it grows with distance over height."""
 
     side: str
     on_s: float
@@ -34,6 +38,7 @@ class Step:
     ankle_m: np.ndarray
     hips_left_m: float
     hips_sd_m: float
+    across_sd_m: float
 
 
 def of(track: Track, lane: Lane, contact: Contact, back_foot: bool = False) -> Step | None:
@@ -44,16 +49,19 @@ def of(track: Track, lane: Lane, contact: Contact, back_foot: bool = False) -> S
     if np.isfinite(contact.off_s):
         last = min(last, max(contact.off_s, contact.on_s + 0.03))
     flat = track.between(contact.on_s + STANCE_S[0], last)
-    foot = (flat[f"{contact.side}_heel"] + flat[f"{contact.side}_toe"]) / 2
-    ground = lane.camera.on_ground(foot, FOOT_POINT_HEIGHT_M)[:, :2]
-    if not len(ground) or not np.isfinite(ground).all(1).any():
+    sole = lane.camera.on_ground((flat[f"{contact.side}_heel"] + flat[f"{contact.side}_toe"]) / 2, FOOT_POINT_HEIGHT_M)[:, :2]
+    ankle = lane.camera.on_ground(flat[f"{contact.side}_ankle"], ANKLE_HEIGHT_M)[:, :2]
+    both = np.isfinite(sole).all(1) & np.isfinite(ankle).all(1)
+    if not both.any():
         return None
-    place = np.nanmedian(ground, axis=0)
-    ankle = lane.through(place, _degrees(lane.heading)).flat(flat[f"{contact.side}_ankle"])[:, 0]
-    first = ankle[np.isfinite(ankle)][:3]
-    along = float(np.median(first)) if len(first) else 0.0
+    place = np.median(sole[both], axis=0)
+    place[1] = (place[1] + np.median(ankle[both, 1])) / 2            # across: two landmarks know more than one
+    along = lane.through(place, _degrees(lane.heading)).flat(flat[f"{contact.side}_ankle"])[:, 0]
+    first = along[np.isfinite(along)][:3]
     hips, sd = _hips_left(flat, lane, contact.side, back_foot)
-    return Step(contact.side, contact.on_s, place, place + along * lane.heading, hips, sd)
+    ankle_m = place + (float(np.median(first)) if len(first) else 0.0) * lane.heading
+    away = float(np.linalg.norm(place - lane.camera.C[:2]) / lane.camera.C[2])
+    return Step(contact.side, contact.on_s, place, ankle_m, hips, sd, STRIDE_HEIGHT_SD_M * away)
 
 
 def _hips_left(flat: Track, lane: Lane, side: str, back_foot: bool) -> tuple[float, float]:
@@ -76,7 +84,7 @@ def line_deg(steps: list[Step]) -> tuple[float, float]:
         return float("nan"), float("nan")
     x = np.array([s.ground_m[0] for s in steps])
     y = np.array([s.ground_m[1] + s.hips_left_m for s in steps])
-    weight = 1 / np.array([s.hips_sd_m**2 + PLACE_SD_M**2 for s in steps])
+    weight = 1 / np.array([s.hips_sd_m**2 + (s.across_sd_m * HEIGHT_SD_M / STRIDE_HEIGHT_SD_M) ** 2 for s in steps])
     centre = (weight * x).sum() / weight.sum()
     spread = (weight * (x - centre) ** 2).sum()
     slope = (weight * (x - centre) * y).sum() / spread

@@ -14,7 +14,7 @@ from creaseside.lane import Lane
 from creaseside.track import Track, height_px
 
 SLOWEST_DEG_S = 600.0     # a bowling arm passes the top at 900 to 1200 deg/s (rendered; a hand at 20 m/s over 0.9 m): slow practice below
-FASTEST_DEG_S = 2500.0    # no arm; a slip of the model
+FASTEST_DEG_S = 2000.0    # a hand at 25 m/s over 0.72 m; faster is no arm but a slip of the model
 BEHIND_DEG, FRONT_DEG = -160.0, 125.0   # between these an arm turns evenly, about the top (0)
 REACH_S = 0.17            # and for this long either side of it
 PAIR_S = 0.16             # looks that are farther apart than this say nothing of what the arm did between them

@@ -20,7 +20,7 @@ from creaseside.pose import INDEX, MIRROR, NAMES
 TALL_M = 1.80
 SHARES = np.array([.245, .246, .288, .186, .146, .115, .05, .13])
 THIGH, SHANK, TRUNK, UPPER, FORE, SHOULDER, HIP, NECK = TALL_M * SHARES
-HEEL, ANKLE = np.array([-.19, 0]), np.array([-.14, .025])   # from the toe of a flat foot, (along, up) m
+HEEL, ANKLE = np.array([-.19, 0]), np.array([-.14, .07])    # from the toe of a flat foot, (along, up) m
 POINT_M = 0.045                                             # heel and toe points over the ground
 TRUE_SIDE = {"left": 1.0, "right": -1.0}
 FIRST_S, LAST_S = -2.6, 2.6
@@ -51,6 +51,7 @@ class Puppet:
     heading: tuple = ((0, 0.0),)
     hips: tuple = ((-9, 0.88), (9, 0.88))
     lean: tuple = ((-9, 4), (9, 4))
+    aside: tuple = ((-9, 0), (9, 0))                         # the shoulders from above the hips, to the left, m
     arms: Mapping[str, tuple] = field(default_factory=lambda: both(((-9, 180), (9, 180))))
     bends: Mapping[str, tuple] = field(default_factory=lambda: both(((-9, 15), (9, 15))))
     start_m: tuple[float, float] = (0.0, 0.0)                # the hips at time 0
@@ -157,7 +158,7 @@ class Puppet:
         def way(deg):                                             # from straight up, + forward
             return np.sin(np.radians(deg))[:, None] * forward + np.outer(np.cos(np.radians(deg)), [0, 0, 1])
         trunk = way(PchipInterpolator(*zip(*self.lean))(t))
-        neck = at + TRUNK * trunk
+        neck = at + TRUNK * trunk + np.interp(t, *zip(*self.aside))[:, None] * left
         for name in NAMES[:11]:
             own = 0.0 if name == "nose" else 0.04 if "left" in name else -0.04
             out[:, INDEX[name]] = neck + NECK * trunk + own * left + (0.0 if "ear" in name else 0.1) * forward
@@ -195,9 +196,10 @@ def bowler(speed=5.5, knee=165.0, knee_min=158.0, knee_br=161.0, approach=0.0, t
     bends = {"right": ((-9, 90), (br - .45, 90), (br - .2, 0), (br + .2, 0), (br + .5, 40), (9, 30)),
              "left": ((-9, 90), (bfc - .3, 80), (bfc, 10), (0, 30), (.3, 60), (9, 30))}
     lean = ((-9, 10), (bfc - .3, 8), (bfc, -8), (0, 0), (br, 30), (br + .18, 50), (.8, 15), (9, 5))
+    aside = ((-9, 0), (0, 0), (br, .2), (br + .3, 0), (9, 0))
     heading = ((-9, own * approach), (bfc, own * approach), (0, own * (approach + turn)))
     speeds = tuple((u, share * speed) for u, share in shares)
-    return Puppet(tuple(downs), speeds, heading, tuple(heights.items()), lean, arms, bends,
+    return Puppet(tuple(downs), speeds, heading, tuple(heights.items()), lean, aside, arms, bends,
                   (0.4, own * y_m), ((0, knee), (br * .5, knee_min), (br, knee_br)), landing, arm == "left")
 
 

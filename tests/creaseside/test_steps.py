@@ -54,7 +54,7 @@ def test_the_hips_are_inside_of_every_foot(arm, view):
 
 
 def made(x, y, sd=0.05, left=0.0):
-    return steps.Step("left", 0.0, np.array([x, y]), np.array([x, y]), left, sd)
+    return steps.Step("left", 0.0, np.array([x, y]), np.array([x, y]), left, sd, 0.05)
 
 
 def test_the_line_is_numpys_when_all_steps_are_alike_and_tells_its_error():
@@ -63,7 +63,7 @@ def test_the_line_is_numpys_when_all_steps_are_alike_and_tells_its_error():
     slope = np.polyfit(x, y, 1)[0]
     found, sd = steps.line_deg([made(*p) for p in zip(x, y)])
     assert found == pytest.approx(np.degrees(np.arctan(slope)))
-    each = np.hypot(0.05, steps.PLACE_SD_M)
+    each = np.hypot(0.05, (0.05 * steps.HEIGHT_SD_M / steps.STRIDE_HEIGHT_SD_M))
     many = [np.degrees(np.polyfit(x, rng.normal(0, each, 4), 1)[0]) for _ in range(4000)]
     assert sd == pytest.approx(np.std(many), rel=0.06)
 

@@ -17,7 +17,8 @@ DOWN_SHARE = 0.22        # of the run-up speed: the usual rule for an ankle, 0.2
 DOWN_SHARE_PER_S = 6.0   # and more of it the farther the looks are apart: a stop between two of them is smeared to half the speed
 SOFTLY_SHARE = 0.09      # less of it for a foot that is drawn back before it lands: half of so little speed is less (rendered: 6 ms early without)
 LIFT_SHARE = 0.45        # a planted foot rolls: it is up again only when its slower end really travels
-EDGE_SHARE = 0.1         # of the time between two looks: what the line between their speeds leaves of it (rendered, 60 to 240 fps)
+EDGE_SHARE = 0.15        # of the time between two looks: what the line between their speeds leaves of it (rendered, 60 to 240 fps)
+EDGE_SD_S = 0.002        # and what noise in those speeds makes of it
 SHORTEST_S = 0.045       # a sprinter's contact lasts 90 ms and more; half of that is no contact
 GAP_S = 0.030            # a still foot that twitches for less than this did not leave the ground
 
@@ -76,4 +77,4 @@ def _edge(t: np.ndarray, speed: np.ndarray, first: int, limit: float) -> tuple[f
     if not np.isfinite(a):
         return float(t[first] - step / 2), float(step)
     share = min((a - limit) / max(a - b, 1e-6), 1.0)
-    return float(t[first - 1] + share * step), float(np.hypot(EDGE_SHARE * step, 0.002))
+    return float(t[first - 1] + share * step), float(np.hypot(EDGE_SHARE * step, EDGE_SD_S))

@@ -12,7 +12,7 @@ from typing import Callable
 
 import numpy as np
 
-from creaseside import measures, phases, steps
+from creaseside import contacts, measures, phases, steps
 from creaseside.ball import Value
 from creaseside.camera import Camera
 from creaseside.lane import FOOT_POINT_HEIGHT_M, STATURE_M, Lane
@@ -27,7 +27,6 @@ REACH_M = 2.05                 # the hand at release over the ground
 LEG_M = np.array([[-0.35, 0.83], [-0.10, 0.47], [0.0, 0.10]])     # hip, knee, ankle at the landing: along from the ankle, up
 KNEE_SLOPE_DEG_S = 150.0       # how fast the knee gives after a landing: 10 degrees in 60 ms (facts: 0 to 40 until release)
 FIGURE_PX = 250.0              # the figure on which the knee's noise was measured; the model looks at a crop of 256 px
-ACROSS_M_PER_PX = 0.025        # and what a pixel was across the pitch where a foot's place was (steps: 2 to 3 cm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +58,7 @@ def usual_noise() -> Noise:
     """The noise that the measures state, as pixels: one look's knee on a figure seen square, and a foot's place."""
     leg_px = LEG_M * FIGURE_PX / STATURE_M
     per_px = np.sqrt(sum(_slopes(lambda p: float(measures.signed_deg(*p)), leg_px) ** 2))
-    return Noise(measures.KNEE_NOISE_DEG / per_px, steps.PLACE_SD_M / ACROSS_M_PER_PX)
+    return Noise(measures.KNEE_NOISE_DEG / per_px, steps.HEIGHT_SD_M * FIGURE_PX / STATURE_M)
 
 
 def forecast(camera: Camera, fps: float, bowler_y_m: float = 0.0, noise: Noise | None = None) -> Forecast:
@@ -116,7 +115,7 @@ def _event(name: str, fps: float) -> float:
     """sd of an event's time, s, as `contacts` and `phases` state it."""
     if name == "br":
         return float(np.hypot(phases.RELEASE_SD_S, 1 / fps / 5))
-    return float(np.sqrt((1 / fps) ** 2 / 12 + 0.003**2 + phases.CONTACT_BIAS_SD_S[name] ** 2))
+    return float(np.sqrt((contacts.EDGE_SHARE / fps) ** 2 + contacts.EDGE_SD_S**2 + phases.CONTACT_BIAS_SD_S[name] ** 2))
 
 
 def _seen_event(camera: Camera, name: str, sd: float, y_m: float) -> Value:
@@ -129,7 +128,7 @@ def _seen_event(camera: Camera, name: str, sd: float, y_m: float) -> Value:
 def _knee(camera: Camera, front: np.ndarray, fps: float, on_sd_s: float, noise: Noise, figure_px: float) -> Value:
     if not in_picture(camera, front[0], front[1]):
         return Value.missing("the landing is not in the picture")
-    looks = np.arange(-measures.KNEE_BEFORE_S, measures.KNEE_AFTER_S, 1 / fps) + 0.5 / fps
+    looks = np.arange(0.0, measures.KNEE_AFTER_S, 1 / fps) + 0.5 / fps
     looks = looks[looks < measures.KNEE_AFTER_S]
     if len(looks) < 2:
         return Value.missing("too few frames a second")
@@ -140,7 +139,7 @@ def _knee(camera: Camera, front: np.ndarray, fps: float, on_sd_s: float, noise: 
     joint_px = noise.joint_px * max(1.0, figure_px / FIGURE_PX)      # a larger figure is shrunk for the model
     spread = max(measures.KNEE_NOISE_DEG, float(joint_px * np.sqrt((slopes**2).sum())))
     tilt = np.tan(np.radians(camera.off_side_on_deg()))
-    body = np.hypot(measures.KNEE_BODY_SD_DEG, np.degrees(measures.HIP_OUT_SD_M * tilt / measures.THIGH_M))
+    body = np.hypot(measures.KNEE_BODY_SD_DEG, np.degrees(measures.FRONT_OUT_SD_M * tilt / measures.THIGH_M))
     return _value(float(np.sqrt((kept * spread) ** 2 + (KNEE_SLOPE_DEG_S * on_sd_s) ** 2 + body**2)))
 
 
@@ -159,12 +158,12 @@ def _approach(camera: Camera, y_m: float, noise: Noise) -> Value:
 
 
 def _step(camera: Camera, x_m: float, y_m: float, noise: Noise, usual: tuple[float, float]) -> steps.Step:
-    """A step with what is known of the hips over it; what its place is worse than in the view that PLACE_SD_M holds for
-    goes into the same sd."""
+    """A step with what is known of the hips over it; what its place is worse than a ball would say goes into the same sd."""
     place = np.array([x_m, y_m, 0.0])
-    excess = max(0.0, (noise.foot_px * across_m_per_px(camera, place)) ** 2 - steps.PLACE_SD_M**2)
+    away = float(np.linalg.norm(place[:2] - camera.C[:2]) / camera.C[2])
+    excess = max(0.0, (noise.foot_px * across_m_per_px(camera, place)) ** 2 - (steps.HEIGHT_SD_M * away) ** 2)
     hips = 1 / (1 / usual[1] ** 2 + 1 / steps.MODEL_SD_M**2)
-    return steps.Step("left", 0.0, place[:2], place[:2], 0.0, float(np.sqrt(hips + excess)))
+    return steps.Step("left", 0.0, place[:2], place[:2], 0.0, float(np.sqrt(hips + excess)), steps.STRIDE_HEIGHT_SD_M * away)
 
 
 def _stride(camera: Camera, y_m: float, noise: Noise) -> Value:

@@ -54,7 +54,8 @@ def keep(logbook: Logbook, ball: int, frames: Sequence[tuple[Stamp, bytes]]) -> 
     It is kept for the settings' days, but not beyond the end of the consent.
     """
     from kiosk.logbook.people import consent_until
-    player, today = logbook.ball(ball)["player"], logbook.today()
+    row = logbook.ball(ball)
+    player, today = row["player"], logbook.day(row["session"])
     if not frames or not may_keep_pictures(logbook, player, today):
         return None
     last = today + timedelta(days=logbook.place.settings.log.keep_days)

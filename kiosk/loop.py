@@ -247,7 +247,7 @@ class Loop:
         whose = p.front.take(order).whose
         p.scorer.score(order, whose, self._seen_of(order), here[0].t_ns if here else order.first_ns,
                        p.origin(at_ns) if p.origin else None, now_ns)
-        if not order.more and p.scorer.may_keep_pictures(whose.player):
+        if not order.more and p.scorer.may_keep_pictures(whose):
             self._clips[order.ball] = order
 
     def _seen_of(self, order: Log) -> list[Pose]:

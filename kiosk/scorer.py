@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import queue
+import sqlite3
 import threading
 from collections import deque
 from dataclasses import dataclass
@@ -29,6 +30,7 @@ from kiosk.seat import Whose
 
 AGAIN_NS = 5 * NS           # how often a ball that could not be written is tried again
 GIVEN_UP_NS = 3 * NS        # a cue that was not heard so long after it was asked for never will be
+FAILED_KEPT = 40            # cues' times, and the clips of the last balls, that could not be written
 CLIPS_WAITING = 2           # pictures (70 MB a ball) of balls that are not on the disk yet
 TIMES = ("bfc_s", "ffc_s", "br_s")
 
@@ -117,7 +119,8 @@ class Scorer:
         self._log, self._health, self._aside = logbook, health, aside
         self._tell, self._clip_name, self._clock = written, clip_name, clock
         self._due: deque[_Due] = deque()
-        self._again_ns = 0
+        self._again_ns = self._jobs_again_ns = 0
+        self._failed: deque[Callable[[], Any]] = deque(maxlen=FAILED_KEPT)
         self._rows: dict[int, int] = {}
         self._begun: dict[int, _Begun] = {}
         self._cues: list[_Asked] = []
@@ -134,8 +137,8 @@ class Scorer:
         """Nothing is waited for, apart from balls that cannot be written."""
         return not self._cues and not self._clips_ready() and getattr(self._aside, "idle", True)
 
-    def may_keep_pictures(self, player: str | None) -> bool:
-        return clips.may_keep_pictures(self._log, player, self._log.today())
+    def may_keep_pictures(self, whose: Whose) -> bool:
+        return clips.may_keep_pictures(self._log, whose.player, self._log.day(whose.session))
 
     def row(self, ball: int) -> int | None:
         """The ball's row; None as long as it is not on the disk."""
@@ -181,6 +184,10 @@ class Scorer:
         """Try again what could not be written, and hand aside what can be. way: of the sound, for cues never heard."""
         if self._due and now_ns >= self._again_ns:
             self._write_due(now_ns)
+        if self._failed and now_ns >= self._jobs_again_ns:
+            self._jobs_again_ns = now_ns + AGAIN_NS
+            for _ in range(len(self._failed)):
+                self._job(self._failed.popleft())
         for cue in [c for c in self._cues if c.heard or now_ns - c.at_ns > GIVEN_UP_NS]:
             self._cues.remove(cue)
             if (row := self._rows.get(cue.ball)) is not None:
@@ -237,7 +244,13 @@ class Scorer:
             try:
                 job()
             except Fault as fault:
+                if not isinstance(fault.__cause__, (OSError, sqlite3.Error)):
+                    raise                           # nothing of the disk's: the ball was erased meanwhile
                 self.trouble = fault
+                self._failed.append(job)
+            else:
+                if not (self._due or self._failed):
+                    self.trouble = self._log.trouble
         self._aside(guarded)
 
 

@@ -19,6 +19,8 @@ from kiosk.logbook import Logbook
 
 LOOK_NS = NS                        # how often the wall clock is read
 SWEEP_NS = 600 * NS                 # how often clips are looked through: a clock that was set right counts soon
+JUMP = timedelta(minutes=30)        # between the wall clock and the monotonic one: somebody set the wall clock
+BELIEVED_NS = 3600 * NS             # and if it stays so for an hour, it is right: an hour's mistake costs no clip
 AHEAD = timedelta(days=2)           # a log that is ahead of the clock by no more tells that the clock was set back
 
 
@@ -32,6 +34,8 @@ class Upkeep:
         self._beat, self._clock = beat, clock
         self._due_ns = self._swept_ns = 0
         self._day: date | None = None
+        self._pair = clock.utc_and_ns()
+        self._jumped_ns: int | None = None
         self._is_closed = False
 
     def tick(self, now_ns: int) -> None:
@@ -41,9 +45,21 @@ class Upkeep:
         self._due_ns = now_ns + LOOK_NS
         wall = self._clock.utc_and_ns()[0]
         self._keep_hours(wall)
+        if not self._believed(wall, now_ns):
+            return
         if wall.date() != self._day or now_ns - self._swept_ns >= SWEEP_NS:
             self._day, self._swept_ns = wall.date(), now_ns
             self._aside(self._sweep)
+
+    def _believed(self, wall: datetime, now_ns: int) -> bool:
+        then, then_ns = self._pair
+        if abs(wall - then - timedelta(microseconds=(now_ns - then_ns) // 1000)) < JUMP:
+            self._jumped_ns = None
+            return True
+        self._jumped_ns = self._jumped_ns or now_ns
+        if now_ns - self._jumped_ns >= BELIEVED_NS:
+            self._pair = wall, now_ns
+        return False
 
     def _sweep(self) -> None:
         with contextlib.suppress(Fault):        # a full or busy disk: ten minutes later it is tried again

@@ -48,13 +48,15 @@ def under_18(player: Mapping[str, Any], on: date) -> bool:
 def may_keep(player: Mapping[str, Any], consents: Sequence[Mapping[str, Any]], on: date) -> str:
     """What may be kept of this player on that day: "none" (a count alone), "numbers" or "clips".
 
-    The latest consent that had been given counts, so a withdrawal is one more row. Without one, or after its end:
-    numbers and no picture.
+    The latest consent that had been given counts, so a withdrawal is one more row. Latest by its day and latest by when
+    it was put down are the same, unless a clock was wrong or a paper came late: then the one that allows less counts.
+    A withdrawal counts whatever its day. Without any consent, or after its end: numbers and no picture.
     """
-    given = [c for c in consents if c["given_on"] <= on.isoformat()]
+    given = [c for c in consents if c["given_on"] <= on.isoformat() or c["may_keep"] != "clips"]
     if not given:
         return "numbers"
-    last = max(given, key=lambda c: (c["given_on"], c["id"]))
+    latest = max(given, key=lambda c: (c["given_on"], c["id"])), max(given, key=lambda c: c["id"])
+    last = min(latest, key=lambda c: KEEP.index(c["may_keep"]))
     if last["may_keep"] != "clips":
         return last["may_keep"]
     ended = last["until"] is not None and last["until"] < on.isoformat()

@@ -287,6 +287,10 @@ class Logbook(Reader):
         with self.writing("to note what was given") as db:
             db["ball"].update(ball, {"feedback": word})
 
+    def day(self, session: str) -> date:
+        """The day that it is in this session, by the clock as it was when the session started."""
+        return self._thrown(session, None)[0].date()
+
     def note_cue(self, ball: int, kind: str, asked_ns: int, heard_ns: int | None, way: str | None = None) -> None:
         """The cue of a logged ball was asked for and heard (None: never). Released not seen: no lateness either."""
         row = self._one("ball", ball)

@@ -217,3 +217,18 @@ def test_a_clip_of_a_ball_that_was_erased_meanwhile_is_not_left(log, monkeypatch
     with pytest.raises(Fault, match="no such ball"):
         clips.keep(log, ball, some_frames(3))
     assert not list(log.place.clips.iterdir())
+
+
+def test_a_withdrawal_counts_also_where_the_clock_was_wrong_by_a_day(log):
+    """Put down while the clock was a day behind or ahead, before or after the consent: no picture is kept."""
+    for first, second in ((0, -1), (0, 1), (0, 0)):
+        player = log.add_player("Sam", age_group="adult")
+        log.add_consent(player, "clips", "Sam", given_on=DAY + timedelta(days=first))
+        log.add_consent(player, "numbers", "Sam", given_on=DAY + timedelta(days=second))
+        assert not clips.may_keep_pictures(log, player, DAY)
+    player = log.add_player("Kim", age_group="adult")
+    log.add_consent(player, "none", "Kim", given_on=DAY)
+    log.add_consent(player, "clips", "Kim", given_on=DAY - timedelta(days=9))      # a paper that came late
+    assert not clips.may_keep_pictures(log, player, DAY)
+    log.add_consent(player, "clips", "Kim", given_on=DAY)
+    assert clips.may_keep_pictures(log, player, DAY)

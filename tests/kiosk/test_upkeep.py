@@ -87,11 +87,30 @@ def test_a_consent_that_runs_out_takes_its_clips_at_midnight_while_the_kiosk_run
         assert log.clip(first) and log.clip(ended)       # the last day of a consent still counts
         for day, left in ((1, [ended]), (2, [])):
             midnight = datetime(2026, 1, 1 + day, tzinfo=timezone.utc)
-            clock.ahead += midnight - clock.utc_and_ns()[0]
+            clock.ns += (midnight - clock.utc_and_ns()[0]) // timedelta(microseconds=1) * 1000
             clock.pass_s(2)
             upkeep.tick(clock.ns)
             assert [c["ball"] for c in log.clips()] == left
         assert list(log.place.clips.iterdir()) == []
+
+
+def test_a_clock_that_jumps_ahead_costs_no_clip_until_it_has_stayed_so_for_an_hour(tmp_path):
+    clock = JumpingClock()
+    with Logbook(home(tmp_path), clock) as log:
+        ball = kept_clip(log, log.today() + timedelta(days=5))
+        upkeep = Upkeep(log, lambda job: job(), clock=clock)
+        clock.ahead = timedelta(days=365)
+        for _ in range(50):
+            clock.pass_s(60)
+            upkeep.tick(clock.ns)
+        assert log.clip(ball)
+        clock.ahead = timedelta()
+        upkeep.tick(clock.ns)
+        clock.ahead = timedelta(days=365)
+        for _ in range(70):
+            clock.pass_s(60)
+            upkeep.tick(clock.ns)
+        assert log.clip(ball) is None
 
 
 def test_a_clock_set_back_a_day_keeps_no_clip_longer(tmp_path):

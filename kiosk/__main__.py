@@ -26,6 +26,7 @@ DOORS = {
     "review": "The local review pages.",
     "report": "One self-contained page of a session or a player.",
     "export": "Open formats: csv, parquet, trc, c3d, zip.",
+    "import": "Take in a zip that creaseside export wrote.",
     "check": "Own error against footage whose truth is known.",
     "bench": "Speed on this machine, beside the plain way.",
     "doctor": "Camera, models, sound, screen, disk and log: what works.",

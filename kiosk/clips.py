@@ -51,22 +51,28 @@ def may_keep_pictures(logbook: Logbook, player: str | None, on: date) -> bool:
 def keep(logbook: Logbook, ball: int, frames: Sequence[tuple[Stamp, bytes]]) -> Written | None:
     """Write the clip of a logged ball and note it; None where no picture may be kept, or there is none.
 
-    It is kept for the settings' days, but not beyond the end of the consent.
+    It is kept for the settings' days, or fewer where the consent says so, and not beyond the consent's end.
     """
-    from kiosk.logbook.people import consent_until
     row = logbook.ball(ball)
     player, today = row["player"], logbook.day(row["session"])
     if not frames or not may_keep_pictures(logbook, player, today):
         return None
-    last = today + timedelta(days=logbook.place.settings.log.keep_days)
-    until = consent_until(logbook.consents(player), today)
     written = write(logbook.place.clips / f"ball-{ball:06}.avi", frames)
     try:
-        logbook.note_clip(ball, written, min(last, date.fromisoformat(until) + timedelta(days=1)) if until else last)
+        logbook.note_clip(ball, written, keep_until(logbook, player, today))
     except BaseException:
         unlink(logbook.place.clips / written.file)     # the ball was erased meanwhile, or there is no room for its row
         raise
     return written
+
+
+def keep_until(logbook: Logbook, player: str, today: date) -> date:
+    """The first day on which a clip of today is kept no longer, by the settings and the player's consent."""
+    from kiosk.logbook import people
+    consents, most = logbook.consents(player), logbook.place.settings.log.keep_days
+    asked, until = people.keep_days(consents, today), people.consent_until(consents, today)
+    last = today + timedelta(days=most if asked is None else min(asked, most))
+    return min(last, date.fromisoformat(until) + timedelta(days=1)) if until else last
 
 
 def write(file: Path, frames: Sequence[tuple[Stamp, bytes]]) -> Written:
@@ -98,8 +104,16 @@ def forget(logbook: Logbook, ball: int) -> bool:
 
 def remove_expired(logbook: Logbook, today: date) -> int:
     """Clips whose time is over, or whose player's consent is; how many went."""
-    return _forget(logbook, [c for c in logbook.clips() if c["keep_until"] <= today.isoformat()
-                             or not may_keep_pictures(logbook, c["player"], today)])
+    return _forget(logbook, [c for c in logbook.clips() if _over(logbook, c, today)])
+
+
+def _over(logbook: Logbook, clip: dict, today: date) -> bool:
+    """A consent that came later may be for fewer days than the one under which the clip was kept."""
+    from kiosk.logbook import people
+    if clip["keep_until"] <= today.isoformat() or not may_keep_pictures(logbook, clip["player"], today):
+        return True
+    days = people.keep_days(logbook.consents(clip["player"]), today)
+    return days is not None and date.fromisoformat(clip["thrown_utc"][:10]) + timedelta(days=days) <= today
 
 
 def sweep(logbook: Logbook) -> Swept:

@@ -95,16 +95,19 @@ def show(place: Place, player: str) -> None:
               help="Pictures of players who may be under 18 need a parent or carer.")
 @click.option("--on", "given_on", type=DAY, help="The day it was given; today where not said.")
 @click.option("--until", type=DAY, help="Its last day; no end where not said.")
+@click.option("--faces", type=click.Choice(["blurred", "shown"]), default="blurred", show_default=True,
+              help="In clips and pictures that leave this machine.")
+@click.option("--keep-days", type=click.IntRange(0, 3650), help="Of a clip; never longer than the settings say.")
 @click.option("--note", help="Where the paper is.")
 @click.pass_obj
 def consent(place: Place, player: str, keep: str, given_by: str, role: str, given_on: datetime | None,
-            until: datetime | None, note: str | None) -> None:
+            until: datetime | None, faces: str, keep_days: int | None, note: str | None) -> None:
     """Write down what may be kept of a player. The newest consent counts; --keep none or numbers withdraws it."""
     from kiosk import clips
     from kiosk.logbook import Logbook
     with Logbook(place) as log:
         heard(place, log)
-        log.add_consent(player, keep, given_by, role, _day(given_on), _day(until), note)
+        log.add_consent(player, keep, given_by, role, _day(given_on), _day(until), note, faces, keep_days)
         went = clips.remove_expired(log, log.today())
         found = log.player(player) | {"consents": log.consents(player), "clips_removed": went}
     place.out(found) if place.json else click.echo(f"{player}: {found['may_keep']}")

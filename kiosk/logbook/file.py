@@ -15,6 +15,7 @@ from typing import Iterator
 from sqlite_utils import Database
 
 from kiosk.faults import Fault
+from kiosk.logbook import salvage
 from kiosk.logbook.steps import STEPS, step_up
 
 OURS = 0x43724C67                  # "CrLg", the application id in the file's header
@@ -78,6 +79,14 @@ def for_reading(path: Path) -> Database:
         return db
     with telling(f"the log {path}"):
         return Database(_read_only(path))
+
+
+def salvaged(path: Path) -> Database:
+    """What can be read of a damaged log, in memory. Fault where nothing can."""
+    with telling(f"the log {path}"), closing(_read_only(path)) as conn:
+        conn.execute("pragma writable_schema = on")     # or SQLite reads nothing of a file whose end is missing
+        _version(conn, path)
+        return salvage.read(conn, path.stat().st_size)
 
 
 def version(path: Path) -> int:

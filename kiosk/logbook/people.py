@@ -13,6 +13,7 @@ from typing import Any, Mapping, Sequence
 from kiosk.faults import Fault
 
 KEEP = ("none", "numbers", "clips")
+FACES = ("blurred", "shown")       # in pictures that leave the machine
 ROLES = ("player", "parent")       # parent: or carer
 ARMS = ("right", "left")
 LONGEST_NAME = 60
@@ -52,18 +53,36 @@ def may_keep(player: Mapping[str, Any], consents: Sequence[Mapping[str, Any]], o
     it was put down are the same, unless a clock was wrong or a paper came late: then the one that allows less counts.
     A withdrawal counts whatever its day. Without any consent, or after its end: numbers and no picture.
     """
-    given = [c for c in consents if c["given_on"] <= on.isoformat() or c["may_keep"] != "clips"]
-    if not given:
+    last = _counts(consents, on)
+    if last is None:
         return "numbers"
-    latest = max(given, key=lambda c: (c["given_on"], c["id"])), max(given, key=lambda c: c["id"])
-    last = min(latest, key=lambda c: KEEP.index(c["may_keep"]))
     if last["may_keep"] != "clips":
         return last["may_keep"]
     ended = last["until"] is not None and last["until"] < on.isoformat()
     return "numbers" if ended or (under_18(player, on) and last["role"] == "player") else "clips"
 
 
+def faces(player: Mapping[str, Any], consents: Sequence[Mapping[str, Any]], on: date) -> str:
+    """ "shown" in pictures that leave the machine only where the consent to clips that counts on that day says so."""
+    return _counts(consents, on)["faces"] if may_keep(player, consents, on) == "clips" else "blurred"
+
+
 def consent_until(consents: Sequence[Mapping[str, Any]], on: date) -> str | None:
     """The last day of the consent that counts on that day; None where it has no end."""
-    given = [c for c in consents if c["given_on"] <= on.isoformat()]
-    return max(given, key=lambda c: (c["given_on"], c["id"]))["until"] if given else None
+    last = _counts(consents, on)
+    return last and last["until"]
+
+
+def keep_days(consents: Sequence[Mapping[str, Any]], on: date) -> int | None:
+    """For how many days a clip is kept by the consent that counts on that day; None where it leaves that open."""
+    last = _counts(consents, on)
+    return last and last["keep_days"]
+
+
+def _counts(consents: Sequence[Mapping[str, Any]], on: date) -> Mapping[str, Any] | None:
+    """The consent that counts on that day, as `may_keep` says."""
+    given = [c for c in consents if c["given_on"] <= on.isoformat() or c["may_keep"] != "clips"]
+    if not given:
+        return None
+    latest = max(given, key=lambda c: (c["given_on"], c["id"])), max(given, key=lambda c: c["id"])
+    return min(latest, key=lambda c: (KEEP.index(c["may_keep"]), FACES.index(c["faces"])))

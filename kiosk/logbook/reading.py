@@ -33,7 +33,12 @@ from session"""
 
 
 class Reader:
-    """The log of a Place; an empty one where there is no log yet. Close it, or use it with `with`."""
+    """The log of a Place; an empty one where there is no log yet. Close it, or use it with `with`.
+
+    notice: what people should hear (the log is damaged, and what can be read of it is read), or None.
+    """
+
+    notice: str | None = None
 
     def __init__(self, place: Place, clock: ModuleType = clock_room) -> None:
         self.place, self.clock = place, clock
@@ -42,10 +47,17 @@ class Reader:
 
     def _open(self) -> Database:
         path = self.place.log
-        if path.exists() and file.version(path) < len(file.STEPS) and not file.damage(path):   # a reader puts none aside
-            from kiosk.logbook.writing import Logbook
-            Logbook(self.place, self.clock).close()      # only a writer can step an older log up
-        return file.for_reading(path)
+        try:
+            if path.exists() and file.version(path) < len(file.STEPS):
+                if why := file.damage(path):
+                    return self._salvaged(why)               # a reader puts none aside
+                from kiosk.logbook.writing import Logbook
+                Logbook(self.place, self.clock).close()      # only a writer can step an older log up
+            return file.for_reading(path)
+        except Fault as e:
+            if file.code(e.__cause__) != sqlite3.SQLITE_CORRUPT:
+                raise
+            return self._salvaged(str(e.__cause__))
 
     def close(self) -> None:
         self._db.close()
@@ -83,6 +95,10 @@ class Reader:
     def may_keep(self, player: str | None, on: date) -> str:
         """ "none", "numbers" or "clips"; for a bowler who is nobody in the log: numbers."""
         return people.may_keep(self._one("player", player), self.consents(player), on) if player else "numbers"
+
+    def faces(self, player: str | None, on: date) -> str:
+        """ "blurred" or "shown", in pictures of that player which leave the machine."""
+        return people.faces(self._one("player", player), self.consents(player), on) if player else "blurred"
 
     def zero(self, player: str, setup: int | None = None) -> Row | None:
         """The player's latest standing zero, with this set-up where one is named."""
@@ -231,7 +247,25 @@ and (? is null or block.kind = ?) order by ball.id desc limit ?""",
 
     def _select(self, sql: str, *values: Any) -> list[Row]:
         with file.telling(f"the log {self.place.log}"), self._threads:
-            return list(self._db.query(sql, values))
+            try:
+                return list(self._db.query(sql, values))
+            except sqlite3.DatabaseError as e:
+                if file.code(e) != sqlite3.SQLITE_CORRUPT or not self._salvage(str(e)):
+                    raise
+                return list(self._db.query(sql, values))
+
+    def _salvage(self, why: str) -> bool:
+        """Go on with what can be read of a damaged log, from now on; False where that was tried already."""
+        if self.notice is not None:
+            return False
+        self._db.close()
+        self._db = self._salvaged(why)
+        return True
+
+    def _salvaged(self, why: str) -> Database:
+        found = file.salvaged(self.place.log)
+        self.notice = f"the log {self.place.log} is damaged ({why}); what can be read of it is shown, the file is as it was"
+        return found
 
 
 def _local(utc: str, offset_min: int) -> datetime:

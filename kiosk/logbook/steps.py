@@ -1,8 +1,8 @@
 """Steps: the tables, as plain functions that each bring a log one version further, in order and one transaction each.
 
 A step that was released is never changed; a new column is a new step at the end. Two may be listed again and again,
-since they bring a table up to what the program knows: `measures` adds the columns of new quantities, `view` makes the
-view anew. Nothing here knows what the rows mean to people.
+since they bring a table up to what the program knows: `measures` adds the columns of new quantities, `plain` makes the
+views anew. Nothing here knows what the rows mean to people.
 """
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from typing import Callable, Mapping, Sequence
 from sqlite_utils import Database
 from sqlite_utils.db import ForeignKey
 
-from creaseside.ball import QUANTITIES
 from creaseside.rows import MEASURES
+from kiosk.logbook import views
 
 CASCADE, SET_NULL = "CASCADE", "SET NULL"
 
@@ -95,47 +95,8 @@ def records(db: Database) -> None:
 
 
 def view(db: Database) -> None:
-    """`balls`: plain columns for people with a table viewer. What each one is stands beside it in the view's text."""
-    lines = [f"  {what} as {name},  -- {meaning}" for name, what, meaning in VIEW]
-    lines += [f"  ball.{c} as {c},  -- {meaning}" for q in QUANTITIES for c, meaning in
-              ((q.name, f"{q.unit}: {q.meaning}"), (q.name + "_sd", f"{q.unit}: standard deviation of the same"))]
-    db.create_view("balls", "select\n" + "\n".join(lines) + """
-  ball.not_measured as not_measured  -- JSON: why a number is missing
-from ball join session on session.id = ball.session
-left join block on block.id = ball.block
-left join clip on clip.ball = ball.id and clip.removed_utc is null
-order by session.started_utc, ball.number""", replace=True)
-
-
-VIEW = (
-    ("id", "ball.id", "the ball's row"),
-    ("session", "ball.session", "the session's id"),
-    ("number", "ball.number", "1-based in the session"),
-    ("player", "ball.player", "the player's id, never a name; null: not known"),
-    ("venue", "session.venue", "free words"),
-    ("measure", "session.measure", "what was judged"),
-    ("at_least", "session.at_least", "lower post of the gate, in the measure's unit"),
-    ("at_most", "session.at_most", "upper post"),
-    ("block", "block.ordinal", "1-based in the session"),
-    ("block_kind", "block.kind", "warm_up, baseline, focus or no_feedback"),
-    ("source", "ball.source", "'seen' or 'added by hand'"),
-    ("thrown_utc", "ball.thrown_utc", "UTC of the release"),
-    ("utc_offset_min", "ball.utc_offset_min", "minutes that local time was ahead of UTC"),
-    ("thrown_ns", "ball.thrown_ns", "the release on the monotonic axis of that run"),
-    ("program", "ball.program", "row of the program that ran"),
-    ("setup", "ball.setup", "row of the camera's set-up"),
-    ("zero", "ball.zero", "row of the player's standing zero"),
-    ("clip", "clip.file", "file in the clips folder; null where none is kept"),
-    ("arm", "ball.arm", "right or left"),
-    ("verdict", "ball.verdict", "hit, miss or unsure; null without a focus"),
-    ("feedback", "ball.feedback", "what the player was given"),
-    ("release_to_verdict_s", "ball.release_to_verdict_s", "s: measured by the kiosk"),
-    ("release_to_cue_s", "ball.release_to_cue_s", "s: measured by the kiosk"),
-    ("ball_speed_km_h", "ball.ball_speed_km_h", "km/h: read off a radar and typed in"),
-    ("quality", "ball.quality", "0 to 1"),
-    ("flags", "ball.flags", "JSON list of plain words"),
-    ("front_leg_action", "ball.front_leg_action", "flexor, extender, flexor_extender or constant_brace"),
-)
+    """`balls`, for people with a table viewer."""
+    views.make(db, ["balls"])
 
 
 def cards(db: Database) -> None:
@@ -169,8 +130,20 @@ def stopped(db: Database) -> None:
     db.execute("alter table session add column stopped_utc text")
 
 
+def pictures(db: Database) -> None:
+    """What a consent to clips says of faces in pictures that leave the machine, and for how many days a clip is kept
+    (null: as the settings say)."""
+    db.execute("alter table consent add column faces text not null default 'blurred'")
+    db.execute("alter table consent add column keep_days integer")
+
+
+def plain(db: Database) -> None:
+    """All views, as this program has them."""
+    views.make(db)
+
+
 STEPS: tuple[Callable[[Database], None], ...] = (people, provenance, sessions, balls, measures, records, view, cards,
-                                                 heights, guidance, by_day, stopped)
+                                                 heights, guidance, by_day, stopped, pictures, plain)
 
 
 def _table(db: Database, name: str, columns: dict[str, type], needed: Sequence[str] = (),

@@ -100,9 +100,15 @@ class Logbook(Reader):
                 db["player"].update(of["id"], {"height_m": height_m, "height_on": on.isoformat()})
 
     def add_consent(self, player: str, may_keep: str, given_by: str, role: str = "player", given_on: date | None = None,
-                    until: date | None = None, note: str | None = None) -> int:
-        """What may be kept of a player from `given_on` (today) on; a withdrawal is one more of these."""
+                    until: date | None = None, note: str | None = None, faces: str = "blurred",
+                    keep_days: int | None = None) -> int:
+        """What may be kept of a player from `given_on` (today) on; a withdrawal is one more of these.
+
+        faces: in pictures that leave the machine. keep_days: of a clip; None: as the settings say, and never longer.
+        """
         _one_of("what may be kept", may_keep, people.KEEP)
+        _one_of("faces in pictures that leave", faces, people.FACES)
+        _within("days to keep a clip", keep_days, 0, 3650)
         _one_of("who gives consent", role, people.ROLES)
         given_on = given_on or self.today()
         if may_keep == "clips" and role == "player" and people.under_18(self.player(player), given_on):
@@ -112,7 +118,7 @@ class Logbook(Reader):
             raise Fault(f"consent until {until}", f"that is before {given_on}, when it was given", "give a later day")
         row = {"player": self.player(player)["id"], "given_by": people.shown_name(given_by), "role": role,
                "given_on": given_on.isoformat(), "until": until and until.isoformat(), "may_keep": may_keep,
-               "note": note}
+               "note": note, "faces": faces, "keep_days": keep_days}
         return self._insert("to add a consent", "consent", row)
 
     def card(self, player: str) -> int:
@@ -349,6 +355,10 @@ class Logbook(Reader):
                 if self._db.conn.in_transaction:     # a full disk may have ended it already
                     self._db.execute("rollback")
                 raise
+
+    def _salvage(self, why: str) -> bool:
+        """A writer does not go on with a part of its log: the next start puts the damaged one aside."""
+        return False
 
     def _insert(self, asked: str, table: str, row: Row) -> int:
         with self.writing(asked) as db:

@@ -19,6 +19,7 @@ from creaseside.pitch import MARKS
 from creaseside.settings import Settings, from_mapping
 from kiosk import marks
 from kiosk.__main__ import creaseside
+from kiosk.logbook import views
 
 ROOT = Path(__file__).parents[2]
 README, DEVELOPERS = (ROOT / name for name in ("README.md", "DEVELOPERS.md"))
@@ -153,6 +154,11 @@ def test_the_measures_are_those_of_a_ball():
     rows = table(README, "What is measured, and how sure it is")
     named = [name for row in rows for name in re.findall(r"`(\w+)`", row[0])]
     assert sorted(named) == sorted([q.name for q in QUANTITIES] + ["front_leg_action"])
+
+
+def test_the_views_of_the_log_are_those_that_it_has():
+    named = re.findall(r"^\| `(\w+)` \| (?:a|something)", README.read_text("utf-8"), flags=re.M)
+    assert sorted(named) == sorted(views.VIEWS)
 
 
 # Paths

@@ -250,3 +250,27 @@ def test_a_log_that_may_not_be_written_is_a_fault(tmp_path):
     with pytest.raises(Fault):
         Logbook(place)
     place.home.chmod(0o700)
+
+
+def most(data: bytes) -> bytes:
+    return data[:len(data) * 3 // 4 // 4096 * 4096]
+
+
+def leaf(data: bytes) -> bytes:
+    """The last page that holds rows of balls is gone."""
+    at = data.rindex(b"dense track") // 4096 * 4096 if b"dense track" in data else len(data) - 4096
+    return data[:at] + b"\xa5" * 4096 + data[at + 4096:]
+
+
+@pytest.mark.parametrize("rot", [most, leaf])
+def test_a_reader_reads_what_can_be_read_of_a_damaged_log_and_says_so(tmp_path, rot):
+    place = filled(tmp_path)
+    whole = place.log.read_bytes()
+    place.log.write_bytes(rot(whole))
+    with Reader(place) as log:
+        names, balls = [p["shown_name"] for p in log.players()], log.balls()
+        assert "damaged" in log.notice and "\n" not in log.notice
+    with Reader(place) as log:
+        rows = [row for row in log.ball_rows() if row["number"]]
+    assert names == ["Sam"] and 0 < len(balls) < 20 and len(rows) == len(balls)
+    assert place.log.read_bytes() == rot(whole) and [p.name for p in place.home.glob("*damaged*")] == []

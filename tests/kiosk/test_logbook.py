@@ -15,8 +15,9 @@ from creaseside.ball import QUANTITIES, as_json
 from creaseside.rows import MEASURES
 from creaseside.settings import FocusCue, Settings
 from creaseside.stamps import NS
+from kiosk.clips import Written
 from kiosk.faults import Fault
-from kiosk.logbook import Logbook, Reader, file, steps
+from kiosk.logbook import Logbook, Reader, file, steps, views
 from kiosk.marks import Marks
 from tests.kiosk.bowled import JumpingClock, home, same_poses, some_ball, some_poses
 
@@ -92,19 +93,64 @@ def test_the_file_is_written_safely_and_for_its_owner_alone(log):
             assert stat.S_IMODE(beside.stat().st_mode) == 0o600, beside
 
 
-@pytest.mark.parametrize("version", range(len(steps.STEPS)))
-def test_every_older_version_steps_up_with_its_rows(tmp_path, version):
-    place, fresh = home(tmp_path), home(tmp_path / "fresh")
+def older(place, version: int) -> dict[str, list[tuple]]:
+    """A log of that version with a row in every table that it has; what it holds, by table."""
     with closing(sqlite3.connect(place.log, isolation_level=None)) as conn:
         conn.execute(f"pragma application_id = {file.OURS}")
-        steps.step_up(Database(conn), steps.STEPS[:version])
+        conn.execute("pragma foreign_keys = on")
+        db = Database(conn)
+        steps.step_up(db, steps.STEPS[:version])
         assert conn.execute("pragma user_version").fetchone()[0] == version
-        if version:
-            conn.execute("insert into player (id, shown_name, created_utc) values ('p-old', 'Old', '2026-01-01')")
+        for name in db.table_names():
+            values = {"TEXT": "1", "INTEGER": 1, "REAL": 1.5, "BLOB": bytes(8)}
+            refers = {k.column for k in db[name].foreign_keys}
+            row = {c.name: 1 if c.name in refers and c.type == "INTEGER" else values[c.type] for c in db[name].columns}
+            plain = {"flags": "[]", "not_measured": "{}", "pending": None}
+            db[name].insert({column: plain.get(column, value) for column, value in row.items()})
+        return content(db)
+
+
+def content(db: Database) -> dict[str, list[tuple]]:
+    return {name: [(c.name, row[c.name]) for row in db[name].rows for c in db[name].columns] for name in db.table_names()}
+
+
+@pytest.mark.parametrize("version", range(len(steps.STEPS) + 1))
+def test_every_older_version_steps_up_with_its_rows(tmp_path, version):
+    """And a second time nothing changes."""
+    place, fresh = home(tmp_path), home(tmp_path / "fresh")
+    before = older(place, version)
     Logbook(fresh).close()
+    for _ in range(2):
+        with Logbook(place) as log:
+            after = content(log._db)
+            assert {name: [r for r in after[name] if r in rows] for name, rows in before.items()} == before
+            assert log._db.execute("pragma foreign_key_check").fetchall() == []
+            assert log._db.execute("pragma integrity_check").fetchone()[0] == "ok"
+        assert schema(place.log) == schema(fresh.log)
     with Reader(place) as log:
-        assert [p["id"] for p in log.players()] == (["p-old"] if version else [])
-    assert schema(place.log) == schema(fresh.log)
+        assert len(log.players()) == (version > 0)
+
+
+@pytest.mark.parametrize("name", views.VIEWS)
+def test_every_view_has_the_columns_types_and_rows_that_it_says(tmp_path, name):
+    """Types as SQLite stores what is in them."""
+    place = home(tmp_path)
+    with Logbook(place) as log:
+        player = log.add_player("Sam", age_group="adult")
+        session = log.start_session(player)
+        ball = log.add_ball(session, some_ball(3), block=log.add_block(session, "focus", 3))
+        log.note_cue(ball, "hit", 1, 2)
+        log.note_clip(ball, Written("ball-000001.avi", 64, 48, (1, 2), 9, "ab"), log.today())
+        found = list(log._db[name].rows)
+    columns = views.VIEWS[name][0]
+    assert len(found) == 1 and list(found[0]) == [c.name for c in columns]
+    kinds = {"text": str, "integer": int, "real": float}
+    assert all(isinstance(v, (kinds[c.type], type(None))) for c, v in zip(columns, found[0].values()))
+    assert all(c.meaning for c in columns)
+    named_by_unit = {"deg": "deg", "m": "m", "s": "s", "ns": "ns", "utc": "UTC", "min": "min"}
+    for c in columns:
+        unit = named_by_unit.get(c.name.removesuffix("_sd").rsplit("_", 1)[-1])
+        assert c.unit == unit or c.unit in ("m/s", "JSON", "") or unit is None or c.name.startswith("front_knee_min"), c
 
 
 def test_a_step_that_fails_is_not_half_taken(tmp_path):

@@ -105,7 +105,7 @@ def older(place, version: int) -> dict[str, list[tuple]]:
             values = {"TEXT": "1", "INTEGER": 1, "REAL": 1.5, "BLOB": bytes(8)}
             refers = {k.column for k in db[name].foreign_keys}
             row = {c.name: 1 if c.name in refers and c.type == "INTEGER" else values[c.type] for c in db[name].columns}
-            plain = {"flags": "[]", "not_measured": "{}", "pending": None}
+            plain = {"flags": "[]", "not_measured": "{}", "pending": None, "may_keep": "numbers", "faces": "blurred"}
             db[name].insert({column: plain.get(column, value) for column, value in row.items()})
         return content(db)
 

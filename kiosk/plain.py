@@ -12,6 +12,7 @@ from typing import Any, Mapping, Sequence
 from creaseside.measures import included_deg
 from creaseside.pose import Pose
 
+AFTER_S = 0.1                                 # later frames are nearest to no landing
 FRONT = {"right": "left", "left": "right"}    # the bowling arm -> the leg that lands in front
 
 
@@ -29,9 +30,12 @@ def knees_of(clip: Path, balls: Sequence[Mapping[str, Any]], bundle: Path, model
     from kiosk.watcher import NICE
     _nice(NICE)
     nearest: list[tuple[float, float | None]] = [(float("inf"), None)] * len(balls)
+    last_s = max((ball["ffc_s"] for ball in balls), default=0.0) + AFTER_S
     with Tape(clip, paced=False) as tape:
         eye = PoseModel(bundle, model, max(1, round(1000 / tape.fps)))
         for stamp, bgr in tape.frames():
+            if stamp.t_s > last_s:
+                break
             pose = eye.pose(bgr, stamp)
             for i, ball in enumerate(balls):
                 if (apart := abs(stamp.t_s - ball["ffc_s"])) < nearest[i][0]:

@@ -21,6 +21,7 @@ SPEED_BEFORE_S, SPEED_AROUND_S, STRIDE_BEFORE_S, LEAST_RUN_UP_S = 0.15, 0.04, 0.
 STEP_S = 0.002
 ACTION_DEG = 10.0            # Portus et al. 2004
 SIDES = {"L": "left", "R": "right"}
+BOWLED = ("body", "arm", "knee", "knee_br", "knee_dip", "approach", "final", "turn", "speed", "stride", "ffy", "t_bfc", "t_br")
 OTHER = {"L": "R", "R": "L"}
 
 
@@ -31,6 +32,7 @@ class Known:
     clip: Path
     balls: tuple[Mapping[str, Any], ...]
     conditions: Mapping[str, str] = field(default_factory=dict)
+    delivery: str = ""       # the same for clips of one and the same delivery, filmed from elsewhere; "" where that is not known
 
 
 def clips_in(folder: Path) -> list[Known]:
@@ -62,14 +64,21 @@ def _known(film: Path, doc: Mapping) -> Known | None:
         return Known(film, tuple(doc["balls"]))
     if "events" not in doc:
         return None
-    return Known(film, (of_delivery(doc),), _conditions(doc))
+    return Known(film, (of_delivery(doc),), _conditions(doc), _delivery(doc))
 
 
 def _conditions(doc: Mapping) -> dict[str, str]:
     p = doc["params"]
+    side = p.get("side", "right")
     return {"fps": f"{doc['fps']:g}", "arm": SIDES[p["arm"]], "yaw": "<= 20" if abs(p["yaw"]) <= 20 else "> 20",
-            "blur": "yes" if p["blur"] > 1 else "no", "bystander": "yes" if p["bystander"] else "no",
-            "camera on the": p.get("side", "right"), "height_px": f"{p['size'][1]:g}"}
+            "camera on the": side, "front leg": "near" if SIDES[doc["front"]] == side else "far",
+            "body": Path(p["body"] or "adult").stem, "height_px": f"{p['size'][1]:g}", "blur": "yes" if p["blur"] > 1 else "no",
+            "bystander": "yes" if p["bystander"] else "no", "net": "yes" if p.get("near_net") else "no"}
+
+
+def _delivery(doc: Mapping) -> str:
+    """How it was bowled, without from where it was seen."""
+    return json.dumps({name: doc["params"].get(name) for name in BOWLED})
 
 
 def of_delivery(doc: Mapping) -> dict[str, Any]:

@@ -71,6 +71,24 @@ def test_nothing_measured_is_null_and_can_be_written():
     assert (found["balls_true"], found["balls_found"], found["balls_invented"]) == (1, 0, 0) and errors.table(found)
 
 
+def test_the_same_delivery_again_tells_the_spread_of_what_is_measured():
+    name, degrees = "front_knee_ffc_deg", ((160, 162, 164), (150, 151, 155), (170, 174))
+    clips = [compare(f"{i}{d}", [ball(1)], [ball(1, **{name: float(d)})], {"fps": "60"}, str(i))
+             for i, group in enumerate(degrees) for d in group]
+    slow = compare("slow", [ball(1)], [ball(1, **{name: 10.0})], {"fps": "25"}, "0")
+    found = errors.repeated([*clips, slow])
+    pooled = np.sqrt((2 * np.var(degrees[0], ddof=1) + 2 * np.var(degrees[1], ddof=1)) / 4)   # two balls are too few
+    assert (found["deliveries"], found["balls"]) == (2, 6) and found[name] == pytest.approx(pooled, abs=1e-4)
+    assert found["approach_deg"] is None
+
+
+def test_a_knee_that_is_far_off_must_be_flagged():
+    name = "front_knee_ffc_deg"
+    true = [ball(t, **{name: 160.0}) for t in (1, 3, 5)]
+    found = [ball(1, **{name: 140.0}, flags=["low frame rate"]), ball(3, **{name: 154.0}, flags=[]), ball(5, **{name: 161.0}, flags=[])]
+    assert errors.unflagged([compare("x", true, found)]) == {"n": 2, "worst": -6.0, "gross": 1}
+
+
 # --- truth --------------------------------------------------------------------------------------------------------------
 
 @pytest.fixture(scope="module")
@@ -95,9 +113,13 @@ def test_two_ways_to_the_truth_agree(documents):
 def test_conditions_are_those_of_the_film(documents, tmp_path):
     (tmp_path / "x.json").write_text(json.dumps(documents[1]))
     known = truth.beside(tmp_path / "x.mp4")
-    assert known.conditions == {"fps": "120", "arm": "left", "yaw": "> 20", "blur": "no", "bystander": "no",
-                                "camera on the": "right", "height_px": "720"}
+    assert known.conditions == {"fps": "120", "arm": "left", "yaw": "> 20", "blur": "no", "bystander": "no", "net": "no",
+                                "camera on the": "right", "height_px": "720", "front leg": "near", "body": "tall"}
     assert known.balls == (documents[1]["ball"],)
+    elsewhere = documents[1] | {"params": documents[1]["params"] | {"yaw": 3.0}}
+    (tmp_path / "y.json").write_text(json.dumps(elsewhere))
+    (tmp_path / "z.json").write_text(json.dumps(documents[0]))
+    assert truth.beside(tmp_path / "y.mp4").delivery == known.delivery != truth.beside(tmp_path / "z.mp4").delivery
 
 
 def test_a_film_needs_its_truth(tmp_path):

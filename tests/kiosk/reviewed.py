@@ -9,6 +9,7 @@ from typing import Iterator
 
 import waitress
 from flask import Flask
+from waitress import wasyncore
 
 from creaseside.ball import QUANTITIES, Ball, Value
 from creaseside.stamps import NS, Stamp, to_ns
@@ -73,6 +74,6 @@ def served(app: Flask) -> Iterator[str]:
     try:
         yield f"http://127.0.0.1:{server.effective_port}"
     finally:
-        server.close()
-        server.trigger.pull_trigger()
-        thread.join(5)
+        server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map))      # its loop ends with its last socket
+        thread.join(10)
+        server.task_dispatcher.shutdown()

@@ -106,7 +106,8 @@ def _at_contact(seen: Seen, angle: np.ndarray, on: Value) -> Value:
     u = seen.track.t_s - on.value
     near = (u >= 0.0) & (u < KNEE_AFTER_S) & np.isfinite(angle)
     if near.sum() < 2:
-        return Value.missing("leg not seen at the landing")
+        few = ((u >= 0.0) & (u < KNEE_AFTER_S)).sum() < 2
+        return Value.missing("too few frames a second to read a knee at the landing" if few else "leg not seen at the landing")
     degree = 2 if near.sum() >= 5 else 1
     powers = np.vander(u[near], degree + 1, increasing=True)
     weight = np.ones(near.sum())

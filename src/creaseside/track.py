@@ -16,7 +16,8 @@ LEGS = np.array([INDEX[n] for n in NAMES if n.endswith(("hip", "knee", "ankle", 
 ARMS = np.array([INDEX[n] for n in NAMES if n.endswith(("elbow", "wrist", "pinky", "index", "thumb"))])
 
 STRANGER_HEIGHTS = 0.35   # no runner's middle moves a third of their height between two looks 33 ms apart (10 m/s is 0.19)
-KEEP_LABEL = 0.01         # body heights; what a frame must gain before the model's own left and right are doubted
+KEEP_LABEL = 0.012        # body heights; what a frame must gain before the model's own left and right are doubted
+KEEP_LABEL_FAR, FAR_S = 0.03, 0.036  # between looks farther apart than 30 a second legs pass each other, so that their ways tell less
 OUTLIER_HEIGHTS = 0.05    # a landmark this far off its neighbours' line is a slip: 9 cm on an adult; their noise is 1 cm
 OUTLIER_SPAN_S = 0.035    # neighbours: two frames either side at 60 fps
 
@@ -147,7 +148,8 @@ def _sides(track: Track, limbs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     for i in range(1, len(track)):
         total = cost[:, None] + way[i - 1]
         came[i] = total.argmin(0)
-        cost = total.min(0) + (0.0, KEEP_LABEL * min(1.0, 30 * (track.t_s[i] - track.t_s[i - 1])))
+        gap = track.t_s[i] - track.t_s[i - 1]
+        cost = total.min(0) + (0.0, KEEP_LABEL_FAR if gap > FAR_S else KEEP_LABEL * min(1.0, 30 * gap))
     state = int(cost.argmin())
     xy, world = track.xy_px.copy(), track.world_m.copy()
     for i in range(len(track) - 1, -1, -1):

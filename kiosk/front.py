@@ -6,7 +6,7 @@ Nothing in here waits: it is called in the loop's own turn.
 from __future__ import annotations
 
 import dataclasses
-from typing import Callable
+from typing import TYPE_CHECKING, Callable
 
 from creaseside.ball import Value
 from creaseside.orders import Cue, Log, Show
@@ -22,6 +22,11 @@ from kiosk.seat import Taken
 from kiosk.speaker import Speaker
 from kiosk.texts import Texts
 from kiosk.turns import Turns
+
+if TYPE_CHECKING:
+    from kiosk.checkin import CheckIn
+    from kiosk.desk import Desk
+    from kiosk.desk.page import Maker
 
 AGAIN_NS = NS                # how often limits and bands are looked at
 GONE_ON = ("confirm", "cancel", "next_player", "replay")     # leave a screen that waits for somebody
@@ -45,6 +50,9 @@ class Front:
                  typed: Callable[[], str] = lambda: "") -> None:
         self.turns, self.board, self.texts, self.log = turns, board, texts, log
         self._speaker, self._scorer, self._typed = speaker, scorer, typed
+        self.desk: Desk | None = None
+        self.pain: Maker | None = None
+        self.checkin: CheckIn | None = None
         self._latest: _Latest | None = None
         self._limits: dict[str | None, str] = {}         # by player: the limit that was said
         self._due_ns = 0
@@ -104,6 +112,10 @@ class Front:
     # Time
 
     def tick(self, now_ns: int) -> None:
+        if self.desk:
+            self.desk.tick(now_ns)
+        for number in self.checkin.tick(now_ns) if self.checkin else ():
+            self._card(number, now_ns)
         typed = self._typed()
         self.board.typing(typed)
         if typed:
@@ -132,7 +144,13 @@ class Front:
     # Buttons
 
     def pressed(self, press: Press) -> None:
-        """What a button does at once; a fault of it is said in a line."""
+        """What a button does at once; a fault of it is said in a line. While the coach is at the screen it is the coach's."""
+        if self.desk and press.action == "pain":
+            return self.desk.ask(self.pain, press.at_ns)
+        if self.desk and self.desk.open:
+            return self.desk.pressed(press)
+        if self.desk and press.action == "menu":
+            return self.desk.enter(press.at_ns)
         do = {"next_player": self._step, "previous_player": self._step, "replay": self._again, "skip": self._skip,
               "add_ball": self._add, "undo": self._undo, "speed": self._speed}.get(press.action)
         try:
@@ -156,6 +174,15 @@ class Front:
             self.turns.did("next_player", lambda: self.turns.call(before.bowler.id, now_ns))
             self._arrived(now_ns)
         self.board.note(self.texts.say("checked_in", player=seat.bowler.name), now_ns)
+
+    def _card(self, number: int, now_ns: int) -> None:
+        """Not while the coach is at the screen: a card on the desk is no player at the mark."""
+        if self.desk and self.desk.open:
+            return
+        row = self.log.player_of_card(number)
+        if row is None:
+            return self._say("card_unknown", now_ns)
+        self.call(row["id"], now_ns)
 
     def stop(self, now_ns: int) -> None:
         """Somebody hurts: the session of whoever is up stops; the screen says who to see."""
@@ -186,7 +213,7 @@ class Front:
         """The last ball once more, where its block has feedback; who had none of it has asked for it now."""
         latest = self._latest
         if latest is None or latest.show is None:
-            return self._say("no_ball_yet", press.at_ns)
+            return self._say("no_picture" if latest else "no_ball_yet", press.at_ns)
         if not latest.taken.given and not latest.taken.seat.stint.may_ask():
             return self._say("not_in_block", press.at_ns)
         if not latest.taken.given and (row := latest.row()) is not None:
@@ -210,9 +237,13 @@ class Front:
         seat = self.turns.up
         spot = seat.stint.spot
         row = seat.add()
-        number = seat.stint.balls
+        number, before = seat.stint.balls, self._latest
         self._latest = _Latest(Taken(seat, spot, seat.stint.given(None), None, None), lambda: row)
-        self.turns.did("add_ball", lambda: seat.take_back(number, row))
+
+        def back() -> None:
+            seat.take_back(number, row)
+            self._latest = before
+        self.turns.did("add_ball", back)
         self._say("ball_added", press.at_ns, balls=seat.load.day_balls if seat.load else seat.stint.balls)
         self._announce(self._latest.taken)
         self.turns.ask()

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from types import ModuleType
 
 from creaseside import workload
 from creaseside.ball import Value
@@ -15,7 +14,6 @@ from creaseside.focus import Focus
 from creaseside.plan import FeedbackSchedule, Given, Plan, Spot
 from creaseside.settings import FocusCue
 from creaseside.stint import FREE, Stint
-from kiosk import clock as real_clock
 from kiosk import gate
 from kiosk.faults import Fault
 from kiosk.logbook import Logbook
@@ -75,8 +73,8 @@ class Seat:
     several people may have bowled as the guest."""
 
     def __init__(self, log: Logbook, bowler: Bowler, cue: FocusCue | None = None, table: workload.Table | None = None,
-                 program: int | None = None, setup: int | None = None, clock: ModuleType = real_clock) -> None:
-        self.log, self.bowler, self.cue, self.clock = log, bowler, cue, clock
+                 program: int | None = None, setup: int | None = None) -> None:
+        self.log, self.bowler, self.cue = log, bowler, cue
         self.stint = Stint()
         self.marks: tuple[str, ...] = ()
         self.values: list[Value] = []             # of the focus, ball by ball, for an over as a whole
@@ -226,4 +224,4 @@ class Seat:
         return self._blocks[key]
 
     def _wall(self):
-        return self.clock.utc_and_ns()[0]
+        return self.log.clock.utc_and_ns()[0]

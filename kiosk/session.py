@@ -20,6 +20,7 @@ from kiosk.board import Board
 from kiosk.faults import Fault
 from kiosk.health import Health
 from kiosk.logbook import Logbook
+from kiosk.pin import Pin
 from kiosk.place import Place
 from kiosk.scorer import Aside, Scorer, Written
 from kiosk.seat import Bowler, Seat
@@ -64,7 +65,9 @@ def run(place: Place, asked: Asked) -> dict:
 def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event):
     """Everything open and checked, closed again by `parts` in the other order."""
     from creaseside.engine import Engine
+    from kiosk.checkin import CheckIn
     from kiosk.cuttings import Cuttings
+    from kiosk.desk import opening
     from kiosk.front import Front
     from kiosk.intake import Intake
     from kiosk.knock import Lookout
@@ -102,9 +105,12 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     scorer = Scorer(log, health, aside, lambda written: tell(place, written), _clip_name(spec))
     speaker = _speaker(settings, place, parts)
     front = Front(turns, board, texts, log, speaker, scorer, lambda: _typed(inputs))
+    opening.opened(front, inputs, Pin(place), aside)
     lookout = Lookout(reel.jpeg, aside, source.width_px) if marks else None       # without marks it does not matter
     intake = Intake(source, reel, health)
     parts.callback(intake.close)
+    front.checkin = CheckIn(reel.bgr, lambda: intake.newest, lambda: engine.snapshot().measuring,
+                            lambda: any(p["card"] is not None for p in log.players()), aside)
     return Loop(Parts(
         intake, reel, watcher, engine, speaker, scorer, board, front, cuttings, health, texts,
         lambda what: details.keep(place, what), origin_of(source), presses=_presses(inputs, stage), stop=stop,

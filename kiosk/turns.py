@@ -65,8 +65,10 @@ class Turns:
         before = self.up
         seat = self._seat(player)
         seat.session                      # opened before the first ball: a full disk is said now
+        if player is not None:
+            self.order = [p for p in self.order if p is not None]
         if player not in self.order:
-            self.order = [p for p in self.order if p is not None] + [player]
+            self.order.append(player)
         if seat is not before:
             self._changes.append(_Change(now_ns, seat))
             self.ask()

@@ -24,8 +24,9 @@ def words(onto: pygame.Surface, box: pygame.Rect, text: str, colour: tokens.Colo
 
 def button(onto: pygame.Surface, box: pygame.Rect, text: str, lit: bool) -> None:
     """A thing to press. The one that is lit is chalk; the others are outlined."""
-    inside = plate(onto, box, tokens.CHALK if lit else tokens.PLATE)
+    plate(onto, box, tokens.CHALK if lit else tokens.PLATE)
+    pad = round(onto.get_height() * 0.014)
     if not lit:
         pygame.draw.rect(onto, tokens.DIM, box, max(2, onto.get_height() // 240),
                          border_radius=round(onto.get_height() * 0.02))
-    words(onto, inside, text, tokens.INK if lit else tokens.CHALK, 2, round(onto.get_height() * 0.06))
+    words(onto, box.inflate(-2 * pad, -2 * pad), text, tokens.INK if lit else tokens.CHALK, 2, round(onto.get_height() * 0.06))

@@ -88,6 +88,18 @@ class Logbook(Reader):
                 db["height"].insert({"player": id, "height_m": height_m, "measured_on": today.isoformat()})
         return id
 
+    def change_player(self, player: str, **what: Any) -> None:
+        """What is known of a player, put right: arm, birth_year, age_group, shown_name."""
+        row = {"arm": self.player(player)["arm"]} | what
+        _one_of("an arm", row["arm"], people.ARMS) if row["arm"] else None
+        _within("a year of birth", row.get("birth_year"), 1900, self.today().year)
+        if row.get("age_group"):
+            row["age_group"] = people.age_group(row["age_group"])
+        if "shown_name" in row:
+            row["shown_name"] = people.shown_name(row["shown_name"])
+        with self.writing("to change a player") as db:
+            db["player"].update(player, row)
+
     def add_height(self, player: str, height_m: float, on: date | None = None) -> None:
         """Measured on that day (today); a second one of the same day takes the first one's place."""
         _within("a height in metres", height_m, 0.8, 2.5)

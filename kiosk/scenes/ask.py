@@ -4,6 +4,9 @@ from __future__ import annotations
 from kiosk.scenes.scene import MARGIN, Scene
 
 
+LINE = 0.08                     # of the height, for a note of one line with all that letters have above and below them
+
+
 class Ask(Scene):
     name = "ask"
     holds_s = 60.0              # a question that nobody answers goes away, and nothing has changed
@@ -17,8 +20,8 @@ class Ask(Scene):
             self.words(s.box(MARGIN, 0.14, 1 - 2 * MARGIN, 0.11), view.typed, most_px=self.px(0.10), across=0.0)
         elif view.lines:
             rows = len(view.lines)
-            self.notes(s.box(MARGIN, 0.145, 1 - 2 * MARGIN, 0.055 * rows), view.lines, rows)
-            top = max(top, 0.17 + 0.055 * rows)
+            self.notes(s.box(MARGIN, 0.145, 1 - 2 * MARGIN, LINE * rows), view.lines, rows)
+            top = max(top, 0.17 + LINE * rows)
         in_a_row = view.in_a_row or (1 if len(view.choices) <= 3 else 2)
         self.choices(s.box(MARGIN, top, 1 - 2 * MARGIN, 0.95 - top), in_a_row)
 

@@ -172,7 +172,7 @@ class World:
         board = Board(self.stage, settings.Feedback(), self.kept.append)
         scorer = Scorer(self.log, self.health, lambda job: job(), self.written.append, "a.avi", clock=self.clock)
         voice = Voice(self.clock, self.cues)
-        turns = Turns([player], lambda who: Seat(self.log, Bowler.of(self.log, who), focus, clock=self.clock),
+        turns = Turns([player], lambda who: Seat(self.log, Bowler.of(self.log, who), focus),
                       lambda focus, arm: None, 3 * NS // 2)
         self.session = turns.up.session
         front = Front(turns, board, Texts("en"), self.log, voice, scorer)

@@ -9,7 +9,7 @@ from contextlib import closing
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from types import ModuleType
-from typing import Any, Mapping
+from typing import Any, Mapping, Sequence
 
 from sqlite_utils import Database
 
@@ -246,6 +246,9 @@ and (? is null or block.kind = ?) order by ball.id desc limit ?""",
         return found[0]
 
     def _select(self, sql: str, *values: Any) -> list[Row]:
+        return self._ask(sql, values)
+
+    def _ask(self, sql: str, values: Sequence[Any] | Mapping[str, Any]) -> list[Row]:
         with file.telling(f"the log {self.place.log}"), self._threads:
             try:
                 return list(self._db.query(sql, values))

@@ -38,29 +38,56 @@ def make(place: Place, clock: ModuleType = clock_room, pin: Pin | None = None) -
     if pin is not None:
         _door(app, pin)
 
+    held = _Held(place, clock)
+
     @app.before_request
     def open_log() -> None:
         if request.endpoint not in guard.OPEN:
-            g.log = Asker(place, clock)
+            g.log = held.open()
 
     @app.teardown_request
     def close_log(_: BaseException | None) -> None:
         if "log" in g:
-            g.pop("log").close()
+            held.close(g.pop("log"))
 
     return app
+
+
+class _Held:
+    """A log for each request. What was read out of a damaged one took long, so it is kept until the file changes."""
+
+    def __init__(self, place: Place, clock: ModuleType) -> None:
+        self._place, self._clock = place, clock
+        self._kept: tuple[Asker, tuple[int, int]] | None = None
+
+    def open(self) -> Asker:
+        if self._kept is not None and self._kept[1] == self._file():
+            return self._kept[0]
+        return Asker(self._place, self._clock)
+
+    def close(self, log: Asker) -> None:
+        if log.notice is None:
+            log.close()
+        elif self._kept is None or self._kept[0] is not log:
+            self._kept = log, self._file()      # the one before may still be read by another request: it goes when that ends
+
+    def _file(self) -> tuple[int, int]:
+        found = self._place.log.stat()
+        return found.st_mtime_ns, found.st_size
 
 
 class _Looks:
     """Who looked at what, into the log; the same look again within some minutes is no new row."""
 
     def __init__(self, place: Place, clock: ModuleType, shared: bool) -> None:
-        self._place, self._clock, self._shared = place, clock, shared
+        self._place, self._clock, self.shared = place, clock, shared
         self._latest_ns: dict[tuple[str, str], int] = {}
 
     def __call__(self, what: str, player: str | None = None) -> str | None:
-        """Note it; a line for the page where that could not be."""
-        who = f"with the PIN, from {request.remote_addr}" if self._shared else "on this machine"
+        """Note it; a line for the page where that could not be. A damaged log is left as it is."""
+        if g.log.notice is not None:
+            return None
+        who = f"with the PIN, from {request.remote_addr}" if self.shared else "on this machine"
         now_ns = self._clock.now_ns()
         if now_ns - self._latest_ns.get((who, what), -AGAIN_NS) < AGAIN_NS:
             return None
@@ -79,10 +106,9 @@ def _views(app: Flask, looked: _Looks) -> None:
 
     def shown(template: str, what: str, player: str | None, view: dict[str, Any], wanted: Filter, wrong: list[str]) -> str:
         said = [*wrong, looked(what, player)]
-        trouble = g.log.trouble
-        said = [trouble, *said] if trouble else said
-        return render.page(template, **view, said=[s for s in said if s], wanted=wanted, path=request.path,
-                           kept=_kept(), links=links, shared=looked._shared, token=guard.token() if looked._shared else "")
+        said = [f"{s[0].upper()}{s[1:]}." for s in [g.log.notice] if s] + [s for s in said if s]
+        return render.page(template, **view, said=said, wanted=wanted, path=request.path,
+                           kept=_kept(), links=links, shared=looked.shared, token=guard.token() if looked.shared else "")
 
     @app.get("/")
     def squad() -> str:
@@ -114,14 +140,14 @@ def _views(app: Flask, looked: _Looks) -> None:
 
     @app.get("/sessions/<session>/balls/<int:number>")
     def ball(session: str, number: int) -> str:
-        view = ball_page.view(g.log, session, number, request.args.get("frame", None, int), links)
+        view = ball_page.view(g.log, session, number, request.args.get("frame", None, int), links, looked.shared)
         with_it = " with its pictures" if view["picture"] else ""
         return shown("ball.html", f"ball {number} of the session {session}{with_it}", view["ball"]["player"], view, Filter(), [])
 
     @app.get("/sessions/<session>/balls/<int:number>/frames/<int:frame>.jpg")
     def frame(session: str, number: int, frame: int) -> Response:
         found = g.log.numbered(session, number)
-        shown, _ = ball_page.pictures(g.log, found) if found else (None, "")
+        shown, _ = ball_page.pictures(g.log, found, looked.shared) if found else (None, "")
         jpeg = shown.frame(frame) if shown else None
         if jpeg is None:
             abort(404, "no such picture is kept")

@@ -1,10 +1,9 @@
 """Asking: what the pages want from the log, as sums that SQLite makes, and the filters that an address carries.
 
-Of a damaged log it gives what can be read and keeps the trouble, so that the page can say so. It writes nothing.
+It writes nothing.
 """
 from __future__ import annotations
 
-import sqlite3
 from dataclasses import dataclass, fields
 from datetime import date, datetime, time, timedelta, timezone
 from typing import Any, Iterable, Mapping
@@ -12,7 +11,7 @@ from typing import Any, Iterable, Mapping
 from creaseside.ball import QUANTITIES, Value
 from creaseside.focus import MEASURES
 from creaseside.plan import KINDS
-from kiosk.logbook import Reader, file
+from kiosk.logbook import Reader
 from kiosk.logbook.reading import Row
 
 ARMS = ("right", "left")
@@ -78,9 +77,7 @@ class Filter:
 
 
 class Asker(Reader):
-    """The log, read. `trouble`: why not all of it could be, or None."""
-
-    trouble: str | None = None
+    """The log, read."""
 
     @property
     def shift(self) -> timedelta:
@@ -90,8 +87,8 @@ class Asker(Reader):
     def squad(self, wanted: Filter) -> dict[str, Row]:
         """By player: balls, bowling days, the last ball's UTC and balls with flags."""
         sql, values = wanted.where(self.shift)
-        of = f"from ball {'join session on session.id = ball.session' if wanted.needs_session else ''} " \
-             f"where ball.player is not null and {sql}"
+        of = "from player cross join ball on ball.player = player.id " \
+             f"{'join session on session.id = ball.session' if wanted.needs_session else ''} where {sql}"
         found = {row["player"]: row | {"flagged": 0} for row in self.ask(
             f"select ball.player as player, count(*) as balls, count(distinct {self._day()}) as days, "
             f"max(ball.thrown_utc) as last_utc {of} group by ball.player", values)}
@@ -105,8 +102,8 @@ class Asker(Reader):
         sql, values = Filter(since=since).where(self.shift)
         one = " and ball.player = :player" if player else ""
         found: dict[str, dict[date, int]] = {}
-        for row in self.ask(f"select player, {self._day()} as day, count(*) as balls from ball "
-                            f"where player is not null and {sql}{one} group by player, day",
+        for row in self.ask(f"select ball.player as player, {self._day()} as day, count(*) as balls from player cross join ball "
+                            f"on ball.player = player.id where {sql}{one} group by ball.player, day",
                             values | ({"player": player} if player else {})):
             found.setdefault(row["player"], {})[date.fromisoformat(row["day"])] = row["balls"]
         return found
@@ -137,11 +134,7 @@ class Asker(Reader):
         sql, values = wanted.where(self.shift)
         sql = f"ball.session = :session and ball.player is :player and {sql}"
         values |= {"session": session, "player": player}
-        rows = self._rows(f"{sql} order by ball.number", values)
-        if self.trouble:                       # one by one: those behind the damage too
-            numbers = self.ask("select number from ball where session = :session order by number", values)
-            rows = [row for n in numbers for row in self._rows(f"{sql} and ball.number = :number", values | n)]
-        return rows
+        return self._rows(f"{sql} order by ball.number", values)
 
     def bowlers(self, session: str) -> list[str | None]:
         """Who bowled in a session (None: somebody who is nobody in the log), in the order of their first ball."""
@@ -171,22 +164,7 @@ class Asker(Reader):
         return row | near
 
     def ask(self, sql: str, values: Mapping[str, Any]) -> list[Row]:
-        """The rows; of a damaged log those before the damage."""
-        rows: list[Row] = []
-        with file.telling(f"the log {self.place.log}"), self._threads:
-            try:
-                cursor = self._db.execute(sql, values)
-                names = [d[0] for d in cursor.description]
-                for row in cursor:
-                    rows.append(dict(zip(names, row)))
-            except sqlite3.DatabaseError as e:
-                if file.code(e) not in file.DAMAGED:
-                    raise
-                self.trouble = "The log is damaged: what can be read of it is shown, and some is missing."
-        return rows
-
-    def _select(self, sql: str, *values: Any) -> list[Row]:
-        return self.ask(sql, values)
+        return self._ask(sql, values)
 
     def _rows(self, where: str, values: Mapping[str, Any]) -> list[Row]:
         columns = [*BALL_COLUMNS, *(c for n in NAMES for c in (n, n + "_sd"))]

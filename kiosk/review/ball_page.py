@@ -40,27 +40,29 @@ class Pictures:
         return avi.frame(self.file, number) if 0 <= number < len(self.t_ns) else None
 
 
-def pictures(log: Asker, ball: Mapping[str, Any]) -> tuple[Pictures | None, str]:
-    """The clip's frames, or None and why there are none to be seen."""
+def pictures(log: Asker, ball: Mapping[str, Any], shared: bool = False) -> tuple[Pictures | None, str]:
+    """The clip's frames, or None and why there are none to be seen. shared: they would leave this machine."""
     clip = log.clip(ball["id"])
     today = log.today()
     if clip is None:
         return None, "No pictures of this ball are kept."
     if clip["keep_until"] <= today.isoformat() or not clips.may_keep_pictures(log, ball["player"], today):
         return None, "The consent to these pictures, or their time, is over; the kiosk's next start removes them."
+    if shared and log.faces(ball["player"], today) != "shown":
+        return None, "Pictures of this player are shown on the kiosk's own machine alone: faces may not leave it as they are."
     file = log.place.clips / clip["file"] if CLIP.fullmatch(clip["file"]) else None
     if file is None or not file.is_file() or file.is_symlink():
         return None, "The clip's file is not in the clips folder."
     return Pictures(file, clip["t_ns"], clip["width_px"], clip["height_px"]), ""
 
 
-def view(log: Asker, session: str, number: int, frame: int | None, links: Links) -> dict[str, Any]:
+def view(log: Asker, session: str, number: int, frame: int | None, links: Links, shared: bool = False) -> dict[str, Any]:
     """What the template wants. Fault where there is no such ball."""
     of = log.session(session)
     ball = log.numbered(session, number)
     if ball is None:
         raise Fault(f"ball {number} of the session {session}", "no such ball", "choose one on the session's page")
-    shown, why = pictures(log, ball)
+    shown, why = pictures(log, ball, shared)
     walked, untold = _legs(log, ball)
     origin_ns = _origin_ns(ball)
     at = _frame(frame, shown, ball, origin_ns)

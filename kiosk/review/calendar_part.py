@@ -37,8 +37,8 @@ def calendar(log: Asker, person: Mapping[str, Any], wanted: Filter, today: date)
     says = (f"Workload from {words.day(first)} to {words.day(last)}: {words.count(balls, 'ball')} on {words.count(len(loads), 'day')}, "
             "every ball counted, warm-up too. ")
     limited = any(of.uses for of, _ in loads.values())
-    says += (f"On {words.count(len(over), 'day')} more than the table in force allowed." if limited else
-             "The table in force has no limits for this age." if loads else "")
+    says += (f"On {words.count(len(over), 'day')} more than the table in force allowed." if over else
+             "No day went over the table in force." if limited else "The table in force has no limits for this age." if loads else "")
     rows = [[d.isoformat(), str(of.day_balls), str(of.week_balls), str(of.days_in_7), str(of.days_in_row),
              "; ".join(passed[d]) or ("within" if of.uses else "no limit"), table.dated.isoformat()] for d, (of, table) in reversed(loads.items())]
     sources = "; ".join(dict.fromkeys(str(t) for _, t in loads.values())) or str(tables[-1][1])

@@ -96,7 +96,7 @@ def _weeks_svg(m: str, seen: Sequence[tuple[Row, Mean]], says: str, links: Links
     x = _time_scale([_when(s) for s, _ in seen])
     usual = 3 * float(np.median([mean.high - mean.value for _, mean in seen]))      # one wide interval must not flatten the others
     y = charts.Scale.up([v for _, of in seen for v in (max(of.low, of.value - usual), min(of.high, of.value + usual))], TALL, 40)
-    made = [charts.up_axis(y, words.unit(m).strip()), *_dates(x, TALL - 40)]
+    made = [charts.up_axis(y, words.unit(m)), *_dates(x, TALL - 40)]
     for s, mean in seen:
         at = x(_when(s).timestamp())
         worked = s["measure"] == m

@@ -18,5 +18,5 @@ def html(place: Place, session: str | None, player: str | None, measure: str | N
             name, view = "session.html", session_page.view(log, session, player, measure, wanted, links)
         else:
             name, view = "player.html", player_page.view(log, player, measure or player_page.ALL, wanted, links)
-        said = [log.trouble] if log.trouble else []
+        said = [log.notice] if log.notice else []
         return render.alone(name, **view, said=said, wanted=wanted, path="", kept={}, links=links, shared=False, token="")

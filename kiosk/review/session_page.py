@@ -145,7 +145,7 @@ def _svg(balls: Sequence[Row], parts: Sequence[Part], measure: str, low: float |
     at = [charts.LEFT + (i + 0.5) * wide for i in range(len(balls))]
     r = min(6.5, max(1.6, 0.32 * wide))
     floor = charts.HEIGHT - 78
-    made = [charts.gate(y, low, high), charts.up_axis(y, words.unit(measure).strip())]
+    made = [charts.gate(y, low, high), charts.up_axis(y, words.unit(measure))]
     for i, p in enumerate(parts):
         made += _block(p, at, wide, y, floor, i, measure)
     for x, ball, v in zip(at, balls, values):

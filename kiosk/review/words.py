@@ -78,10 +78,16 @@ def span(measure: str, low: float, high: float) -> str:
 
 
 def gate(measure: str, low: float | None, high: float | None) -> str:
-    both = f"the gate from {number(measure, low)} to {number(measure, high)}"
-    if low is not None and high is not None:
-        return both
-    return f"the gate, at least {number(measure, low)}" if high is None else f"the gate, at most {number(measure, high)}"
+    """The gate with its posts as they were set."""
+    at_least, at_most = (None if p is None else _post(measure, p) for p in (low, high))
+    if at_least and at_most:
+        return f"the gate from {at_least} to {at_most}"
+    return f"the gate, at least {at_least}" if at_least else f"the gate, at most {at_most}" if at_most else "no gate"
+
+
+def _post(measure: str, at: float) -> str:
+    text = figure(at, FINEST[BY_NAME[measure].unit])
+    return (text.rstrip("0").rstrip(".") if "." in text else text) + unit(measure)
 
 
 def mean(measure: str, of: Mean) -> str:

@@ -66,6 +66,13 @@ def test_a_mean_has_its_interval_and_its_balls():
     assert words.mean("approach_deg", Mean(balls=2, reason="asked 4")) == "no mean: asked 4"
 
 
+@pytest.mark.parametrize("low, high, text", [
+    (-4.0, 4.0, "the gate from −4° to 4°"), (150.5, None, "the gate, at least 150.5°"), (None, 170.0, "the gate, at most 170°"),
+    (0.0, 10.0, "the gate from 0° to 10°"), (None, None, "no gate")])
+def test_a_gate_is_said_as_it_was_set(low, high, text):
+    assert words.gate("approach_deg", low, high) == text
+
+
 @pytest.mark.parametrize("n, text", [(0, "no balls"), (1, "one ball"), (12, "twelve balls"), (13, "13 balls"), (1741, "1 741 balls")])
 def test_counts_are_words(n, text):
     assert words.count(n, "ball") == text

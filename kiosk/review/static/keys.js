@@ -5,7 +5,7 @@
 addEventListener("keydown", (e) => {
   if (e.ctrlKey || e.altKey || e.metaKey || e.target.closest("input, select, textarea")) return;
   if (e.key === "t") {
-    const all = [...document.querySelectorAll("details")];
+    const all = [...document.querySelectorAll("details:not(.narrow)")];
     const open = !all.every((d) => d.open);
     all.forEach((d) => { d.open = open; });
   } else if (e.key === "p") {

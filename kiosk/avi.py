@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import struct
 from pathlib import Path
-from typing import Iterator, Sequence
+from typing import BinaryIO, Iterator, Sequence
 
 LARGEST = (1 << 32) - (1 << 20)     # sizes and offsets are 32 bits
 HAS_INDEX, KEY_FRAME = 0x10, 0x10
@@ -49,11 +49,16 @@ def chunk(jpeg: bytes) -> bytes:
 def frames(file: Path) -> Iterator[bytes]:
     """The JPEGs of a file that was laid out here, one after the other."""
     with file.open("rb") as f:
-        f.seek(HEAD)
-        while (head := f.read(8))[:4] == b"00dc":
-            length = int.from_bytes(head[4:], "little")
-            yield f.read(length)
-            f.seek(length % 2, 1)
+        yield from frames_in(f)
+
+
+def frames_in(f: BinaryIO) -> Iterator[bytes]:
+    """The same out of an open file, from its beginning."""
+    f.seek(HEAD)
+    while (head := f.read(8))[:4] == b"00dc":
+        length = int.from_bytes(head[4:], "little")
+        yield f.read(length)
+        f.seek(length % 2, 1)
 
 
 def frame(file: Path, number: int) -> bytes | None:

@@ -11,7 +11,7 @@ import os
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Sequence
+from typing import TYPE_CHECKING, Iterable, Sequence
 
 from creaseside.stamps import NS, Stamp
 from kiosk import avi
@@ -64,6 +64,20 @@ def keep(logbook: Logbook, ball: int, frames: Sequence[tuple[Stamp, bytes]]) -> 
         unlink(logbook.place.clips / written.file)     # the ball was erased meanwhile, or there is no room for its row
         raise
     return written
+
+
+def put(file: Path, pieces: Iterable[bytes]) -> tuple[int, str]:
+    """A clip's file as it was given, in pieces: whole and synced when this returns; its size and sha256."""
+    part = file.with_name(file.name + PART)
+    try:
+        digest, size = _write_synced(part, pieces)
+        part.replace(file)
+        _sync_folder(file.parent)
+    except OSError as e:
+        raise Fault(f"a clip in {file}", e.strerror or str(e), "free some space, or set fewer [log] keep_days") from e
+    finally:
+        part.unlink(missing_ok=True)
+    return size, digest
 
 
 def keep_until(logbook: Logbook, player: str, today: date) -> date:
@@ -148,7 +162,7 @@ def _forget(logbook: Logbook, clips: list[dict]) -> int:
     return len(clips)
 
 
-def _write_synced(file: Path, pieces: Sequence[bytes]) -> tuple[str, int]:
+def _write_synced(file: Path, pieces: Iterable[bytes]) -> tuple[str, int]:
     """Write for the owner alone and sync; the sha256 and the size."""
     digest, size = hashlib.sha256(), 0
     with open(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0), 0o600), "wb") as f:

@@ -9,7 +9,7 @@ import click
 from kiosk.faults import Fault
 from kiosk.place import Place
 
-FORMATS = ("csv", "parquet", "trc", "c3d")
+FORMATS = ("csv", "parquet", "trc", "c3d", "zip")
 
 
 @click.command()

@@ -190,6 +190,10 @@ and (? is null or block.kind = ?) order by ball.id desc limit ?""",
         row = self._one("program", program)
         return row | {"models": json.loads(row["models"]), "settings": json.loads(row["settings"])}
 
+    def rows_of(self, table: str, column: str, key: str | int) -> list[Row]:
+        """A table's own rows with that key, as they stand in it, for a copy of them elsewhere."""
+        return self._select(f'select * from "{table}" where "{column}" = ? order by rowid', key)
+
     def guidances(self) -> list[Row]:
         """The workload tables that were in force, each from its `noted_utc` on until the next; oldest first."""
         return self._select("select noted_utc, text from guidance order by id")

@@ -1,6 +1,8 @@
 """A home with filmed balls: sessions of stick figures whose joints are known, with marks, looks and clips."""
 from __future__ import annotations
 
+from functools import cache
+
 import cv2
 import numpy as np
 
@@ -46,13 +48,14 @@ def bowl(log: Logbook, player: str | None, balls: int = 2, session: str | None =
     for _ in range(balls):
         ball = log.add_ball(session, measured(), player=player, poses=film.poses(), thrown_ns=round((EPOCH_S + 0.11) * NS))
         if clip:
-            clips.keep(log, ball, pictures(film))
+            clips.keep(log, ball, pictures())
     return session
 
 
-def pictures(film: Film) -> list[tuple[Stamp, bytes]]:
-    """A JPEG a look: a grey net, and a face of its own colour where the head is."""
-    made = []
+@cache
+def pictures() -> list[tuple[Stamp, bytes]]:
+    """A JPEG a look of the film: a grey net, and a face of its own colour where the head is."""
+    made, film = [], a_film()
     for pose in film.poses():
         picture = np.full((film.camera.height_px, film.camera.width_px, 3), 120, np.uint8)
         x, y = (round(float(v)) for v in pose["nose"])

@@ -180,7 +180,7 @@ def _speeds(sessions: Sequence[Row], by_session: Mapping[str, Sequence[Row]], li
     n = sum(len(v) for _, v in found)
     says = f"Ball speed as somebody typed it in from a radar: {words.count(n, 'ball')} of {words.count(len(found), 'session')}."
     x, y = _time_scale([_when(s) for s, _ in found]), charts.Scale.up([k for _, v in found for k in v], TALL, 40)
-    made = [charts.up_axis(y, ""), *_dates(x, TALL - 40), charts.text(charts.LEFT - 8, charts.TOP - 4, "km/h", "end")]
+    made = [charts.up_axis(y, ""), *_dates(x, TALL - 40), charts.text(charts.LEFT + 4, charts.TOP - 2, "km/h", "start")]
     made += [charts.mark(x(_when(s).timestamp()), y(k), None, 5) for s, v in found for k in v]
     rows = [[Cell(f"{_when(s):%Y-%m-%d}", links.session(s["id"])), str(len(v)), f"{np.mean(v):.0f} km/h", f"{min(v):.0f} to {max(v):.0f} km/h"]
             for s, v in reversed(found)]
@@ -210,7 +210,7 @@ def _best_svg(v: np.ndarray, speed: np.ndarray, found: OwnBest, says: str) -> Ma
     along = np.linspace(v.min(), v.max(), 80)
     curve = np.polynomial.Polynomial(found.curve)(along)
     made = [charts.rect(x(found.low), charts.TOP, x(found.high), 300 - 44, "interval"), charts.up_axis(y, ""),
-            charts.text(charts.LEFT - 8, charts.TOP - 4, "km/h", "end"),
+            charts.text(charts.LEFT + 4, charts.TOP - 2, "km/h", "start"),
             *(charts.text(x(t), 300 - 26, f"{t:.1f}") for t in charts.ticks(x.low, x.high)),
             charts.text(charts.WIDTH / 2, 300 - 8, "run-up speed, m/s; the band is the interval of the best")]
     made += [charts.mark(x(a), y(b), None, 5) for a, b in zip(v.tolist(), speed.tolist())]

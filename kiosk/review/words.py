@@ -144,8 +144,9 @@ def verdicts(measure: str, given: Sequence[str | None], low: float | None, high:
 
 def best(of: OwnBest) -> str:
     if of:
+        d = max(1, decimals("run_up_speed_m_s", (of.high - of.low) / 10))
         return (f"Of {count(of.balls, 'ball')} with both measured, the fastest came at a run-up of about "
-                f"{of.speed_m_s:.1f} m/s (95 % interval {of.low:.1f} to {of.high:.1f} m/s): this bowler's own, "
+                f"{of.speed_m_s:.{d}f} m/s (95 % interval {of.low:.{d}f} to {of.high:.{d}f} m/s): this bowler's own, "
                 "from these balls, and no aim for anybody else.")
     return f"No own best run-up speed is shown: {of.reason}."
 

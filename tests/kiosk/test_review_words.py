@@ -57,7 +57,8 @@ def test_more_balls_are_never_asked_for_at_once():
 
 
 def test_a_best_speed_is_said_with_its_interval_or_with_what_is_missing():
-    assert "5.4 m/s (95 % interval 5.1 to 5.8 m/s)" in words.best(OwnBest(5.4, 5.1, 5.8, (0, 0, 0), 40))
+    assert "5.40 m/s (95 % interval 5.10 to 5.80 m/s)" in words.best(OwnBest(5.4, 5.1, 5.8, (0, 0, 0), 40))
+    assert "5.1 m/s (95 % interval 4.1 to 6.1 m/s)" in words.best(OwnBest(5.1, 4.1, 6.1, (0, 0, 0), 40))
     assert words.best(OwnBest(reason="not shown under 18")) == "No own best run-up speed is shown: not shown under 18."
 
 

@@ -36,6 +36,7 @@ FETCHED_SHA256 = {
     "lite": "f17bfbecadb61c3be1baa8b8d851cc6619c870a87167b32848ad20db306b9d61",
     "heavy": "59e42d71bcd44cbdbabc419f0ff76686595fd265419566bd4009ef703ea8e1fe",
 }
+PARTS = "pose_detector.tflite", "pose_landmarks_detector.tflite"      # as the library wants them named
 RECIPE = b"1"   # changes with the way of building, so that bundles built otherwise are left alone
 
 
@@ -101,9 +102,24 @@ def _sound(path: Path) -> bool:
     """It is there and every byte of its two models is as it was written (the zip keeps a checksum of each)."""
     try:
         with zipfile.ZipFile(path) as z:
-            return z.testzip() is None
-    except (OSError, zipfile.BadZipFile, EOFError):
+            return z.testzip() is None and set(z.namelist()) == set(PARTS)
+    except Exception:       # what the zip room stumbles over in damaged bytes has many names
         return False
+
+
+def put_aside(stamp: str, place: Place | None = None) -> list[Path]:
+    """Bundles that are here and damaged get another name, so that they are built anew; `stamp`: its end. Their old names."""
+    landmarks = _wheel_file("pose_landmark/pose_landmark_full.tflite")
+    if landmarks is None:
+        return []
+    paths = [_path("light", _sha256(landmarks), place), *(_path(n, s, place) for n, s in FETCHED_SHA256.items())]
+    damaged = [path for path in paths if path.exists() and not _sound(path)]
+    for path in damaged:
+        try:
+            path.replace(path.with_name(f"{path.name}.damaged-{stamp}"))
+        except OSError as e:
+            raise Fault(f"the pose model {path}", "a damaged file that cannot be put aside", "delete it") from e
+    return damaged
 
 
 def _build(path: Path, landmarks: bytes) -> Path:
@@ -111,9 +127,8 @@ def _build(path: Path, landmarks: bytes) -> Path:
     detector = _wheel_file("pose_detection/pose_detection.tflite").read_bytes()
     raw = io.BytesIO()
     with zipfile.ZipFile(raw, "w", zipfile.ZIP_STORED) as z:
-        parts = {"pose_detector.tflite": with_normalisation(detector, 127.5, 127.5),
-                 "pose_landmarks_detector.tflite": without_mask(with_normalisation(landmarks, 0.0, 255.0))}
-        for name, model in parts.items():
+        parts = with_normalisation(detector, 127.5, 127.5), without_mask(with_normalisation(landmarks, 0.0, 255.0))
+        for name, model in zip(PARTS, parts):
             z.writestr(zipfile.ZipInfo(name), model)   # without the hour: the same models, the same bytes
     part = path.with_name(f"{path.name}.{os.getpid()}.part")
     try:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import queue
+import shutil
 import sqlite3
 import threading
 from collections import deque
@@ -30,6 +31,7 @@ from kiosk.seat import Whose
 
 AGAIN_NS = 5 * NS           # how often a ball that could not be written is tried again
 GIVEN_UP_NS = 3 * NS        # a cue that was not heard so long after it was asked for never will be
+ROOM_BYTES = 1 << 20        # a ball with its traces takes a quarter of that
 FAILED_KEPT = 40            # cues' times, and the clips of the last balls, that could not be written
 CLIPS_WAITING = 2           # pictures (70 MB a ball) of balls that are not on the disk yet
 TIMES = ("bfc_s", "ffc_s", "br_s")
@@ -119,7 +121,7 @@ class Scorer:
         self._log, self._health, self._aside = logbook, health, aside
         self._tell, self._clip_name, self._clock = written, clip_name, clock
         self._due: deque[_Due] = deque()
-        self._again_ns = self._jobs_again_ns = 0
+        self._again_ns = self._jobs_again_ns = self._look_ns = 0
         self._failed: deque[Callable[[], Any]] = deque(maxlen=FAILED_KEPT)
         self._rows: dict[int, int] = {}
         self._begun: dict[int, _Begun] = {}
@@ -184,10 +186,9 @@ class Scorer:
         """Try again what could not be written, and hand aside what can be. way: of the sound, for cues never heard."""
         if self._due and now_ns >= self._again_ns:
             self._write_due(now_ns)
-        if self._failed and now_ns >= self._jobs_again_ns:
-            self._jobs_again_ns = now_ns + AGAIN_NS
-            for _ in range(len(self._failed)):
-                self._job(self._failed.popleft())
+        if self.trouble and now_ns >= self._look_ns:
+            self._look_ns = now_ns + NS
+            self._well_again(now_ns)
         for cue in [c for c in self._cues if c.heard or now_ns - c.at_ns > GIVEN_UP_NS]:
             self._cues.remove(cue)
             if (row := self._rows.get(cue.ball)) is not None:
@@ -195,6 +196,15 @@ class Scorer:
         for ball, frames in self._clips_ready():
             self._job(lambda row=self._rows[ball], frames=frames: clips.keep(self._log, row, frames))
         self._clips = [(ball, frames) for ball, frames in self._clips if ball not in self._rows]
+
+    def _well_again(self, now_ns: int) -> None:
+        """What failed beside the loop is tried again; where nothing is left to be written and there is room, all is well."""
+        if not (self._failed or self._due) and shutil.disk_usage(self._log.place.home).free >= ROOM_BYTES:
+            self.trouble = None
+        if self._failed and now_ns >= self._jobs_again_ns:
+            self._jobs_again_ns = now_ns + AGAIN_NS
+            for _ in range(len(self._failed)):
+                self._job(self._failed.popleft())
 
     def _clips_ready(self) -> list[tuple[int, Sequence[tuple[Stamp, bytes]]]]:
         return [(ball, frames) for ball, frames in self._clips if ball in self._rows]
@@ -248,9 +258,6 @@ class Scorer:
                     raise                           # nothing of the disk's: the ball was erased meanwhile
                 self.trouble = fault
                 self._failed.append(job)
-            else:
-                if not (self._due or self._failed):
-                    self.trouble = self._log.trouble
         self._aside(guarded)
 
 

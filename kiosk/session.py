@@ -20,6 +20,7 @@ from kiosk.board import Board
 from kiosk.faults import Fault
 from kiosk.health import Health
 from kiosk.logbook import Logbook
+from kiosk.mending import mended
 from kiosk.pin import Pin
 from kiosk.place import Place
 from kiosk.scorer import Aside, Scorer, Written
@@ -48,6 +49,8 @@ class Asked:
 
 def run(place: Place, asked: Asked) -> dict:
     """The whole session; its summary, which is also printed."""
+    for line in mended(place):
+        place.say(line)
     with ExitStack() as parts:
         stop = threading.Event()
         for name in (signal.SIGINT, signal.SIGTERM):
@@ -159,8 +162,11 @@ def focus_of(place: Place, measure: str | None, spec: str) -> FocusCue | None:
         return FocusCue(measure, *demo.GATES[measure])
     if place.settings.plan.blocks == "usual" or "baseline" in place.settings.plan.blocks:
         return FocusCue(measure, words=given.words)      # its posts will stand round the player's own baseline
-    raise Fault(f"a focus on {measure}", "no gate for it",
-                f'put [focus] measure = "{measure}" with at_least or at_most into {place.settings_file}')
+    do = f'put [focus] measure = "{measure}" with at_least or at_most into {place.settings_file}'
+    if measure == given.measure:        # a settings file that lost its end starts a kiosk all the same
+        place.say(f"asked a focus on {measure}; found no gate for it, so there is no focus; {do}")
+        return None
+    raise Fault(f"a focus on {measure}", "no gate for it", do)
 
 
 def allowed(focus: FocusCue, log: Logbook, player: str | None, place: Place) -> None:

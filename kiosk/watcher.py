@@ -31,7 +31,7 @@ from kiosk.reel import Reel
 __all__ = ["Box", "PoseModel", "Watcher"]
 
 NICE = 10           # a cue must not wait for a pose: with posing at nice 0 cues came up to 190 ms late (measured)
-HUNG_S = 5.0        # a frame takes 0.1 s; a start, with its imports, up to START_S on a busy machine
+HUNG_S = 4.5        # replaced within 5 s; a frame takes 0.1 s; a start, with its imports, up to START_S on a busy machine
 START_S = 60.0
 FALSE_STARTS = 3    # as many in a row, and the process is given up: something is wrong that a new one does not cure
 AHEAD = 2           # frames in a process's hands: one being posed, one so that it need not wait for us

@@ -302,6 +302,8 @@ def _flags(poses: Iterable[Pose], close: Track, camera: Camera | None, heavy: bo
     unseen = sum(p.missing is not None for p in poses)
     if poses and unseen > 0.25 * len(poses):
         flags.append("often not seen")
+    if any((p.missing or "").startswith("worker") for p in poses):
+        flags.append("a pose process failed")
     strangers = len(poses) - unseen - len(close)
     if poses and strangers > 0.15 * len(poses):
         flags.append("someone else in the lane")

@@ -39,16 +39,27 @@ def to_row(ball: Ball) -> dict[str, Any]:
 
 
 def from_row(row: Mapping[str, Any]) -> Ball:
-    """The ball that `to_row` was given. Columns that are not a ball's own are passed over."""
-    reasons = json.loads(row["not_measured"])
+    """The ball that `to_row` was given. Columns that are not a ball's own are passed over. ValueError where a column holds
+    what `to_row` never wrote: a log whose bytes rotted."""
+    reasons, flags = _held(row, "not_measured", dict), _held(row, "flags", list)
     values = {}
     for q in QUANTITIES:
         value = row[q.name]
         values[q.name] = (Value.missing(reasons.get(q.name, "not seen")) if value is None
                           else Value(value, row[q.name + "_sd"]))
     others = {name: why for name, why in reasons.items() if name not in values or values[name]}
-    return Ball(row["arm"], values, row["front_leg_action"], row["quality"], tuple(json.loads(row["flags"])),
+    return Ball(row["arm"], values, row["front_leg_action"], row["quality"], tuple(flags),
                 row["verdict"], others)
+
+
+def _held(row: Mapping[str, Any], column: str, kind: type) -> Any:
+    try:
+        held = json.loads(row[column])
+    except ValueError:
+        held = None
+    if not isinstance(held, kind):
+        raise ValueError(f"asked the column {column} of a ball as a JSON {kind.__name__}, found {row[column][:40]!r}")
+    return held
 
 
 def as_json(row: Mapping[str, Any]) -> dict[str, Any]:

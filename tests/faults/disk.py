@@ -1,0 +1,122 @@
+"""Disk: full at any write, refusing every write, slow (each sync takes a second); and well again."""
+from __future__ import annotations
+
+import contextlib
+import os
+import random
+import resource
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+from kiosk import clips
+from tests.faults.door import Kiosk, prepared
+from tests.faults.hall import Hall
+from tests.faults.row import NotHere, Row, need
+
+ROOM = 6 << 20
+WELL_S = 9.0        # a ball that could not be written is tried again every 5 s
+
+
+def run(count: int, folder: Path) -> str:
+    """In turn: a disk with so much room left, by lot, and a disk that refuses to write; then, once, slow syncs."""
+    chance, left, refused_said, late = random.Random(3), [], 0, 0
+    with _small(folder / "disk") as home, Hall(home, every_s=16.0, first_s=3.0) as hall:
+        for i in range(count):
+            _room_for_clips(hall)
+            landing_s = (hall.net.landing_ns(i) - hall.clock.ns) / 1e9
+            hall.run(landing_s - 0.5)
+            before, scenes = len(hall.rows()), len(hall.scenes)
+            with (_full(home, room := chance.randrange(0, 200_000)) if i % 2 == 0 else _refusing()):
+                asked = len(hall.voice.asked)
+                hall.run(3.0)
+                need(len(hall.voice.asked) == asked + 1, f"round {i}: no cue")
+                need([s for s, _ in hall.scenes[scenes:]].count("replay") or hall.run(2.0, lambda: hall.stage.now == "replay"),
+                     f"round {i}: no replay")
+                if i % 2 == 0:
+                    left.append(room)
+                said = bool(hall.banner)
+                need(said or len(hall.rows()) > before, f"round {i}: the ball is neither written nor is it said why not")
+                refused_said += said
+            need(hall.run(WELL_S - 3.5, lambda: len(hall.rows()) > before), f"round {i}: not written when there was room again")
+            need(hall.run(6.0, lambda: not hall.banner), f"round {i}: {hall.banner} when all was well: {hall.scorer.trouble}")
+        rows = hall.rows()
+        need(len(rows) == count and len({hall.ball_of(r)[0] for r in rows}) == count, f"{len(rows)} balls of {count}")
+        late = sum(1 for r in rows if not hall.log.traces(r["id"]))
+        need(not hall.kept, f"faults in the loop: {hall.kept}")
+    slow = _slow(folder) if count > 4 else "slow syncs only with --full"
+    return (f"{count} times ({len(left)} with {min(left)} to {max(left)} bytes left, {count - len(left)} refusing): every cue and "
+            f"replay came, {count} of {count} balls in the log, {late} without traces, said on the screen {refused_said} times; {slow}")
+
+
+@contextlib.contextmanager
+def _small(at: Path):
+    if sys.platform != "linux" or os.geteuid():
+        raise NotHere("only root can mount a small disk")
+    at.mkdir()
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={ROOM}", "tmpfs", at], capture_output=True).returncode:
+        raise NotHere("no mounting in here")
+    try:
+        yield at
+    finally:
+        subprocess.run(["umount", "-l", at], check=True)
+
+
+@contextlib.contextmanager
+def _full(home: Path, room: int):
+    """All but so many bytes of the disk are taken, then given back."""
+    ballast = home / "ballast"
+    with ballast.open("wb") as f:
+        free = shutil.disk_usage(home).free
+        with contextlib.suppress(OSError):
+            f.write(bytes(max(0, free - room)))
+    try:
+        yield
+    finally:
+        ballast.unlink()
+
+
+@contextlib.contextmanager
+def _refusing():
+    """No file of this process may grow at all: every write that needs room fails, as on a disk that was put to read-only."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (0, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+def _room_for_clips(hall: Hall) -> None:
+    for clip in hall.log.clips():
+        clips.forget(hall.log, clip["ball"])
+
+
+def _slow(folder: Path) -> str:
+    """The door itself, each of its syncs held for a second by the system-call tracer."""
+    if not shutil.which("strace"):
+        return "no strace for slow syncs"
+    place = prepared(folder / "slow" if not (folder / "slow").mkdir() else folder)
+    kiosk = Kiosk(place, every_s=6.0, before=("strace", "-f", "-q", "-o", "/dev/null", "--seccomp-bpf", "-e",
+                                              "trace=fsync,fdatasync", "-e", "inject=fsync,fdatasync:delay_enter=1000000"))
+    kiosk.until("READY=1", 120)
+    kiosk.watch(45)
+    os.kill(_child(kiosk.process.pid), 15)
+    kiosk.end()
+    summary = kiosk.balls[-1].get("summary")
+    need(summary and summary["balls"] >= 3, f"slow syncs: {summary}; {kiosk.last_words()}")
+    need(summary["faults"] == 0 and summary["balls"] == len({b["ball"] for b in kiosk.balls if "ball" in b}),
+         f"slow syncs: {summary}")
+    return (f"syncs of 1 s: {summary['balls']} balls, words {summary['words_late_ms']['p95']:.0f} ms late (p95), "
+            f"{summary['frames_lost']} of {summary['frames']} frames lost")
+
+
+def _child(pid: int) -> int:
+    import psutil
+    return psutil.Process(pid).children()[0].pid
+
+
+ROW = Row("disk", "disk full at any write, refusing every write, syncs of a second",
+          "cues and replay go on, measurements are kept to the last byte that fits, said on the screen, recovers by itself",
+          2, 40, run)

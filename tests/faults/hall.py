@@ -243,7 +243,7 @@ class Hall:
         self.intake = Intake(self.source, self.reel, self.health, self.clock)
         engine = Engine(nets.CAMERA, Focus(GATE.measure, GATE.at_least, GATE.at_most), asked.feedback, asked.log, "right",
                         (nets.WIDTH, nets.HEIGHT))
-        turns = Turns([self.player], lambda who: Seat(self.log, Bowler.of(self.log, who), GATE, clock=self.clock),
+        turns = Turns([self.player], lambda who: Seat(self.log, Bowler.of(self.log, who), GATE),
                       engine.now, round(asked.feedback.cue_delay_s * NS))
         turns.ask()
         self.session = turns.up.session

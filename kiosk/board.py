@@ -41,7 +41,7 @@ class Board:
         self._base = View(live=True)
         self._next: list[_Next] = []
         self._then: tuple[str, View] | None = None
-        self._note_until_ns: int | None = None      # counted from when it can be read
+        self._note_left_ns = self._ticked_ns = 0    # counted only while it can be read
         self._rest_until_ns = 0
         self._told: set[tuple[str, str]] = set()
         self.closed = False         # the hall is: nothing is shown
@@ -60,10 +60,10 @@ class Board:
         self._base = dataclasses.replace(view, **kept)
         self.stage.home = self.home
 
-    def note(self, text: str, now_ns: int) -> None:
+    def note(self, text: str) -> None:
         """One line on what a button did."""
         self._base = dataclasses.replace(self._base, note=text)
-        self._note_until_ns = now_ns + NOTE_NS if self.stage.now in CALM else None
+        self._note_left_ns = NOTE_NS
 
     def typing(self, text: str) -> None:
         """Digits that are being typed between balls."""
@@ -80,6 +80,7 @@ class Board:
         self._then = scene, view
 
     def begin(self, now_ns: int) -> None:
+        self._ticked_ns = now_ns
         self._guarded(lambda: self.stage.show(self.home, self._base, now_ns), now_ns)
 
     def replay(self, order: Show, cutting: Cutting) -> Replay:
@@ -132,9 +133,10 @@ class Board:
 
     def _clear(self, now_ns: int) -> None:
         """A note has been read; and while the coach is at the screen no ball waits for its turn."""
-        if self._base.note and self._note_until_ns is None and self.stage.now in CALM:
-            self._note_until_ns = now_ns + NOTE_NS
-        if self._base.note and self._note_until_ns is not None and now_ns >= self._note_until_ns:
+        if self.stage.now in CALM:
+            self._note_left_ns -= now_ns - self._ticked_ns
+        self._ticked_ns = now_ns
+        if self._base.note and self._note_left_ns <= 0:
             self._base = dataclasses.replace(self._base, note="")
             self.wake(now_ns)
         if self.held:

@@ -22,8 +22,9 @@ def between(seat: Seat, texts: Texts, next_name: str = "") -> View:
     """Who is up, the ball to come, the one cue: the screen between balls."""
     bowler, spot = seat.bowler, seat.stint.spot
     name, note = texts.block(spot.kind) if seat.stint.planned else ("", "")
-    return View(player=bowler.name, arm=bowler.arm, ball=seat.stint.balls, block=name, block_note=note,
-                block_ball=spot.ball, block_balls=spot.balls, cue=_cue(seat, texts, spot.kind, note),
+    cue = _cue(seat, texts, spot.kind, note)
+    return View(player=bowler.name, arm=bowler.arm, ball=seat.stint.balls, block=name, block_note=cue or note,
+                block_ball=spot.ball, block_balls=spot.balls, cue=cue,
                 last=seat.marks[-OVER:], next_player=next_name, under_18=bowler.under_18, live=True,
                 load=_load(seat, texts))
 

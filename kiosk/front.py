@@ -134,7 +134,7 @@ class Front:
         quiet = seat.stint.quiet
         seat.look()
         if seat.waits_for_band and self._scorer.idle:
-            self.board.note(self.texts.say("band_found" if seat.find_band() else "band_missing"), now_ns)
+            self.board.note(self.texts.say("band_found" if seat.find_band() else "band_missing"))
             self.turns.ask()
         if seat.stint.quiet != quiet:
             self.turns.changed = True
@@ -163,7 +163,7 @@ class Front:
             elif press.action == "cancel":
                 self.board.go(self.board.home, press.at_ns)
         except Fault:
-            self.board.note(self.texts.say("log_lost"), press.at_ns)
+            self.board.note(self.texts.say("log_lost"))
         self.board.wake(press.at_ns)
 
     def call(self, player: str, now_ns: int) -> None:
@@ -173,7 +173,7 @@ class Front:
         if seat is not before:
             self.turns.did("next_player", lambda: self.turns.call(before.bowler.id, now_ns))
             self._arrived(now_ns)
-        self.board.note(self.texts.say("checked_in", player=seat.bowler.name), now_ns)
+        self.board.note(self.texts.say("checked_in", player=seat.bowler.name))
 
     def _card(self, number: int, now_ns: int) -> None:
         """Not while the coach is at the screen: a card on the desk is no player at the mark."""
@@ -181,7 +181,7 @@ class Front:
             return
         row = self.log.player_of_card(number)
         if row is None:
-            return self._say("card_unknown", now_ns)
+            return self._say("card_unknown")
         self.call(row["id"], now_ns)
 
     def stop(self, now_ns: int) -> None:
@@ -194,7 +194,7 @@ class Front:
     def _step(self, press: Press) -> None:
         before = self.turns.up.bowler.id
         if not self.turns.step(1 if press.action == "next_player" else -1, press.at_ns):
-            return self._say("nobody_next", press.at_ns)
+            return self._say("nobody_next")
         self.turns.did("next_player", lambda: self.turns.call(before, press.at_ns))
         self._arrived(press.at_ns)
 
@@ -213,9 +213,9 @@ class Front:
         """The last ball once more, where its block has feedback; who had none of it has asked for it now."""
         latest = self._latest
         if latest is None or latest.show is None:
-            return self._say("no_picture" if latest else "no_ball_yet", press.at_ns)
+            return self._say("no_picture" if latest else "no_ball_yet")
         if not latest.taken.given and not latest.taken.seat.stint.may_ask():
-            return self._say("not_in_block", press.at_ns)
+            return self._say("not_in_block")
         if not latest.taken.given and (row := latest.row()) is not None:
             self.log.note_given(row, "on request")
         self._scorer.given(latest.ball, "replay", press.at_ns, press.at_ns, "on request")
@@ -226,7 +226,7 @@ class Front:
     def _skip(self, press: Press) -> None:
         seat = self.turns.up
         if not seat.stint.planned or seat.stint.spot.balls == 0:
-            return self._say("no_next_block", press.at_ns)
+            return self._say("no_next_block")
         plan = seat.stint.plan
         seat.skip()
         self.turns.did("skip", lambda: seat.restore(plan))
@@ -244,31 +244,31 @@ class Front:
             seat.take_back(number, row)
             self._latest = before
         self.turns.did("add_ball", back)
-        self._say("ball_added", press.at_ns, balls=seat.load.day_balls if seat.load else seat.stint.balls)
+        self._say("ball_added", balls=seat.load.day_balls if seat.load else seat.stint.balls)
         self._announce(self._latest.taken)
         self.turns.ask()
 
     def _undo(self, press: Press) -> None:
         what = self.turns.undo()
         if what is None:
-            return self._say("nothing_to_undo", press.at_ns)
+            return self._say("nothing_to_undo")
         self._face()
         self.board.go(self.board.home, press.at_ns)
-        self._say("undone", press.at_ns, what=self.texts.say("did_" + what))
+        self._say("undone", what=self.texts.say("did_" + what))
 
     def _speed(self, press: Press) -> None:
         row = self._latest.row() if self._latest else None
         if row is None:
-            return self._say("no_ball_yet", press.at_ns)
+            return self._say("no_ball_yet")
         before = self.log.ball(row)["ball_speed_km_h"]
         self.log.note_speed(row, press.number)
         self.turns.did("speed", lambda: self.log.note_speed(row, before))
-        self._say("speed_kept", press.at_ns, speed=press.text, ball=self.log.ball(row)["number"])
+        self._say("speed_kept", speed=press.text, ball=self.log.ball(row)["number"])
 
     # Words
 
-    def _say(self, key: str, now_ns: int, **fields: object) -> None:
-        self.board.note(self.texts.say(key, **fields), now_ns)
+    def _say(self, key: str, **fields: object) -> None:
+        self.board.note(self.texts.say(key, **fields))
 
     def _face(self) -> None:
         self.board.face(self._between(self.turns.up))

@@ -44,7 +44,7 @@ class Desk:
         try:
             known = self._pin.is_set
         except Fault:
-            return self._board.note(self._texts.say("pin_broken"), now_ns)
+            return self._board.note(self._texts.say("pin_broken"))
         if not known:
             self._said = self._texts.say("pin_none")
         self.ask(self._pin_page if known else self.root, now_ns)

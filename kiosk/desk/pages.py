@@ -122,6 +122,6 @@ class Pages:
             return None
 
         def kept(found: object) -> str:
-            o.front.board.note(o.say("pin_short" if isinstance(found, Fault) else "pin_set"), o.now_ns())
+            o.front.board.note(o.say("pin_short" if isinstance(found, Fault) else "pin_set"))
             return CLOSE
         return Page(o.say("pin_again"), (o.back(),), (), 0, Field(done, hidden=True))

@@ -136,7 +136,7 @@ class People:
         def give(until: date | None) -> str:
             o.log.add_consent(player, keep, name, role, until=until)
             o.turns.again(player)
-            o.front.board.note(o.say("consent_kept"), o.now_ns())
+            o.front.board.note(o.say("consent_kept"))
             return CLOSE
         days = [(o.log.today() + timedelta(days=days)) for days in UNTIL_DAYS]
         answers = [Answer(o.say("until", day=day.isoformat()), lambda day=day: give(day)) for day in days]

@@ -113,7 +113,7 @@ class Window:
             seat.restore(plan)
         o.turns.did("focus", back)
         o.turns.ask()
-        o.front.board.note(o.say("focus_now", name=self._named(cue)) if cue else o.say("focus_none"), o.now_ns())
+        o.front.board.note(o.say("focus_now", name=self._named(cue)) if cue else o.say("focus_none"))
         return CLOSE
 
     def _named(self, cue: FocusCue) -> str:

@@ -162,6 +162,8 @@ def database(place: Place) -> Iterator[Check]:
     if said == "ok":
         yield Check("database", OK, f"{version}; {place.log} is sound")
     else:
+        from kiosk.logbook.file import suspected
+        suspected(place.log).touch()
         yield Check("database", WARNING, f"{version}; {place.log}: {said}",
                     "the next start puts it aside and begins a new log; keep your last backup")
 

@@ -143,6 +143,22 @@ def cards(place: Place, players: tuple[str, ...], output: Path) -> None:
 
 @command.command()
 @click.argument("player")
+@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), metavar="FILE", help="The zip to write.")
+@click.pass_obj
+def data(place: Place, player: str, output: Path) -> None:
+    """Everything that is kept about a player, as one zip for them to take away.
+
+    Balls as a table and as rows, clips (others in them, and by default the player's face, are covered), consents,
+    heights, and who looked at what.
+    """
+    from kiosk.exports import bundle, taken
+    with taken.log_of(place, None, player, "took out their own data") as log:
+        made = bundle.write(log, output, None, player, own=True)
+    place.out(made) if place.json else click.echo(f"{output}: {made['count']} balls, {made['clips']} clips")
+
+
+@command.command()
+@click.argument("player")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @click.pass_obj
 def erase(place: Place, player: str, yes: bool) -> None:

@@ -4,6 +4,7 @@
     rows/TABLE.jsonl   the log's rows, one JSON object a line; bytes as {"base64": …}
     clips/*.avi        pictures, only where consent to clips counts today; faces are blurred unless it says otherwise
     balls.csv          the balls once more, for people
+    about.json         only in a player's own data: who they are here, consents, heights, and who looked at what
     README.txt         what this is, for whoever finds it
 
 Names and consents are in it. Cards, accesses and what belongs to other players stay where they are.
@@ -15,6 +16,7 @@ import hashlib
 import json
 import tempfile
 import zipfile
+from collections import Counter
 from pathlib import Path
 from typing import Any, Iterable, Iterator
 
@@ -24,6 +26,7 @@ from kiosk.exports import table, veil, whole
 from kiosk.logbook import Reader, file, views
 
 FORMAT, BUNDLE_VERSION = "creaseside bundle", 1
+MOST_ACCESSES = 1_000_000
 README = """These are bowling sessions out of creaseside: rows/ holds them as JSON lines, balls.csv as a table,
 clips/ holds pictures where the players' consent allowed it on the day of the export.
 They hold names and consents: keep this file as you would keep the log, and delete it when it is no longer needed.
@@ -31,13 +34,23 @@ They hold names and consents: keep this file as you would keep the log, and dele
 """
 
 
-def write(log: Reader, to: Path, session: str | None, player: str | None) -> dict[str, Any]:
-    """What is in it, in numbers."""
+def write(log: Reader, to: Path, session: str | None, player: str | None, own: bool = False) -> dict[str, Any]:
+    """What is in it, in numbers. own: a player's own data, with all that is kept about them besides balls."""
     with whole.file(log.place, to, "a zip") as part, zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as z:
         bundle = _Bundle(z)
         counts = _fill(log, bundle, session, player)
+        if own:
+            bundle.put("about.json", [json.dumps(about(log, player), ensure_ascii=False, indent=1).encode()])
         bundle.close(log, {"session": session, "player": player})
     return {"export": str(to), "format": "zip", **counts}
+
+
+def about(log: Reader, player: str) -> dict[str, Any]:
+    """All that is kept about a player besides the balls."""
+    own = Counter(ball["session"] for ball in log.ball_rows(player=player))
+    return {"player": log.player(player), "consents": log.consents(player), "heights": log.heights(player),
+            "standing_zeros": log.rows_of("zero", "player", player), "accesses": log.accesses(player, MOST_ACCESSES),
+            "sessions": [{"id": s["id"], "started_utc": s["started_utc"], "own_balls": own[s["id"]]} for s in log.sessions(player)]}
 
 
 class _Bundle:

@@ -20,9 +20,9 @@ from kiosk.faults import Fault
 from kiosk.logbook import file
 
 TABLES = ("player", "consent", "height", "setup", "program", "zero", "session", "block", "ball", "trace", "feedback", "clip")
-NAME = re.compile(rf"manifest\.json|balls\.csv|README\.txt|rows/({'|'.join(TABLES)})\.jsonl|clips/ball-[0-9]{{1,12}}\.avi")
+NAME = re.compile(rf"manifest\.json|about\.json|balls\.csv|README\.txt|rows/({'|'.join(TABLES)})\.jsonl|clips/ball-[0-9]{{1,12}}\.avi")
 MOST_FILES = 200_000                     # a clip a ball: two seasons of forty bowlers
-LARGEST = {"manifest.json": 64 << 20, "README.txt": 1 << 20, "balls.csv": 1 << 30}
+LARGEST = {"manifest.json": 64 << 20, "README.txt": 1 << 20, "about.json": 1 << 28, "balls.csv": 1 << 30}
 LARGEST_ROWS, LARGEST_CLIP, LARGEST_LINE = 32 << 30, 4 << 30, 64 << 20     # an AVI of ours has at most 4 GiB
 ROOM = 256 << 20                         # bytes that must be left on the disk
 Row = dict[str, Any]

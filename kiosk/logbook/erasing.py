@@ -1,11 +1,12 @@
 """Erasing: a player or a session goes, and their bytes go with them.
 
-First the rows, in one transaction that also notes which files are still to go; then the files; then the log's own
-pages (secure_delete has put zeros there, the checkpoint carries them into the main file, VACUUM gives the space back).
-Whoever opens the log next finishes what a crash interrupted. What remains is a date and counts, nobody's name.
+First the rows, in one transaction that also notes which files are still to go; then the files, halves that a crash left
+of clips among them; then the log's own pages (secure_delete has put zeros there, the checkpoint carries them into the
+main file, VACUUM gives the space back). Whoever opens the log next finishes what a crash interrupted. What remains is a
+date and counts, nobody's name. The file of unexpected faults goes too where it has the name or the id in it.
 
-Copies that were made with `backup`, damaged logs that were put aside and the file of unexpected faults are outside;
-`left` in the answer names those of the home that may still hold the person.
+Copies that were made with `backup` or `export`, and damaged logs that were put aside, are outside; `left` in the answer
+names what is left in the home and may still hold the person: such logs, and words that somebody wrote elsewhere.
 """
 from __future__ import annotations
 
@@ -25,12 +26,13 @@ if TYPE_CHECKING:
 
 def player(log: Logbook, id: str) -> Row:
     """Their balls in every session, the sessions that were theirs alone, consents, zeros, accesses."""
-    name = log.player(id)["shown_name"].encode()
+    name = log.player(id)["shown_name"]
     alone = "player = :id and id not in (select session from ball where player is not :id)"
     gone = _erase(log, "player", id, "ball.player = :id", alone)
     details = log.place.details
-    if details.exists() and name in details.read_bytes():
-        gone["left"].append(details.name)
+    if details.exists() and any(word.encode() in details.read_bytes() for word in (name, id)):
+        clips.unlink(details)
+    gone["left"] += _elsewhere(log, name)
     return gone
 
 
@@ -38,11 +40,25 @@ def session(log: Logbook, id: str) -> Row:
     return _erase(log, "session", id, "ball.session = :id", "id = :id")
 
 
+WORDS = (("session", "venue"), ("session", "coach"), ("session", "words"), ("consent", "given_by"), ("consent", "note"),
+         ("access", "who"), ("access", "what"))
+
+
+def _elsewhere(log: Logbook, name: str) -> list[str]:
+    """Rows of others in which somebody wrote the name: they are others' rows, so a person must look."""
+    found = []
+    for table, column in WORDS:
+        for row in log._select(f'select id from {table} where instr("{column}", ?)', name):
+            found.append(f"{log.place.log.name} ({column} of {table} {row['id']})")
+    return found
+
+
 def finish(log: Logbook) -> None:
     """Files and pages of erasures that are not finished; none is the usual case."""
     for row in log._select("select id, pending from erasure where pending is not null"):
         for name in json.loads(row["pending"]):
             clips.unlink(log.place.clips / name)
+            clips.unlink(log.place.clips / (name + clips.PART))
         _scrub(log)
         with log.writing("to finish an erasure") as db:
             db["erasure"].update(row["id"], {"pending": None})

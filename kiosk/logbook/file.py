@@ -59,6 +59,7 @@ def for_writing(path: Path, now: datetime) -> tuple[Database, str | None]:
     asked = f"the log {path}"
     with telling(asked):
         why = damage(path)
+        suspected(path).unlink(missing_ok=True)
         notice = f"{asked} was damaged ({why}); it is now {_put_aside(path, now)}, a new one begins" if why else None
         os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
         os.chmod(path, 0o600)                                   # SQLite gives its -wal and -shm the same rights
@@ -95,14 +96,28 @@ def version(path: Path) -> int:
         return _version(conn, path)
 
 
-def damage(path: Path) -> str | None:
-    """What is broken in the file, None where it is sound, empty or not there. Fault where it is not ours to open."""
+def suspected(path: Path) -> Path:
+    """The mark that a page of the log could not be read: whoever opens it next for writing reads all of them first."""
+    return path.with_name(path.name + ".suspect")
+
+
+def damage(path: Path, whole: bool = False) -> str | None:
+    """What is broken in the file, None where it is sound, empty or not there. Fault where it is not ours to open.
+
+    Every page is read only where `whole` is asked for or the log is suspected, since that takes as long as the log is
+    large; otherwise its length, its tables' list, and the first and last row of each.
+    """
     if not path.exists() or not path.stat().st_size:
         return None
     try:
         with closing(_read_only(path)) as conn:
             _version(conn, path)
-            said = conn.execute("pragma quick_check(1)").fetchone()[0]
+            said = "ok"
+            if whole or suspected(path).exists():
+                said = conn.execute("pragma quick_check(1)").fetchone()[0]
+            for name, in conn.execute("select name from sqlite_schema where type = 'table'").fetchall():
+                for way in ("asc", "desc"):
+                    conn.execute(f'select * from "{name}" order by rowid {way} limit 1').fetchone()
             return said.splitlines()[-1] if said != "ok" else _cut_off(conn, path)
     except sqlite3.DatabaseError as e:
         if code(e) not in DAMAGED:

@@ -363,13 +363,16 @@ class Logbook(Reader):
             try:
                 yield self._db
                 self._db.execute("commit")
-            except BaseException:
+            except BaseException as e:
                 if self._db.conn.in_transaction:     # a full disk may have ended it already
                     self._db.execute("rollback")
+                if file.code(e) == sqlite3.SQLITE_CORRUPT:
+                    self._salvage(str(e))
                 raise
 
     def _salvage(self, why: str) -> bool:
         """A writer does not go on with a part of its log: the next start puts the damaged one aside."""
+        file.suspected(self.place.log).touch()
         return False
 
     def _insert(self, asked: str, table: str, row: Row) -> int:

@@ -139,6 +139,31 @@ def test_a_players_zip_holds_nobody_elses_balls_or_names(packed, tmp_path):
         assert len(log.balls(session)) == 2 and len(log.players()) == 1
 
 
+def test_a_players_own_data_is_one_command_and_holds_all_of_it(packed, tmp_path):
+    place, session, player, _ = packed
+    to = tmp_path / "own.zip"
+    assert run(place, "players", "data", player, "-o", to) == 0
+    with zipfile.ZipFile(to) as z:
+        about = json.loads(z.read("about.json"))
+        assert len(z.read("balls.csv").splitlines()) == 3 and "clips/ball-000001.avi" in z.namelist()
+        assert not any(b"Ben" in z.read(n) for n in z.namelist())
+    assert about["player"]["shown_name"] == NAME and about["consents"] and about["heights"][0]["height_m"] == 1.8
+    assert about["sessions"] == [{"id": session, "started_utc": about["sessions"][0]["started_utc"], "own_balls": 2}]
+    assert run(home(tmp_path), "import", to) == 0
+    with Reader(place) as log:
+        assert "took out their own data" in [a["what"] for a in log.accesses(player)]
+
+
+def test_a_player_who_never_bowled_has_data_too(tmp_path):
+    place = home(tmp_path)
+    with Logbook(place) as log:
+        player = log.add_player("Sam")
+    assert run(place, "players", "data", player, "-o", tmp_path / "own.zip") == 0
+    assert run(home(tmp_path / "other"), "import", tmp_path / "own.zip") == 0
+    with Reader(home(tmp_path / "other")) as log:
+        assert [p["id"] for p in log.players()] == [player]
+
+
 # Faces
 
 def frames_of(to: Path) -> list[bytes]:

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import sqlite3
+import struct
 from contextlib import closing
 
 import pytest
@@ -85,5 +86,31 @@ def test_a_session_goes_with_its_balls(log, two):
 
 def test_what_may_still_hold_the_name_is_named(log, two):
     log.place.details.write_text("players add Fjölnir Ølgaard")
+    other = log.start_session(two[1], venue="net 2", coach="Fjölnir Ølgaard")
     (log.place.home / "creaseside.db.damaged-20260101-000000").write_bytes(b"?")
-    assert log.erase_player(two[0])["left"] == ["creaseside.db.damaged-20260101-000000", "creaseside.log"]
+    assert log.erase_player(two[0])["left"] == ["creaseside.db.damaged-20260101-000000",
+                                                f"creaseside.db (coach of session {other})"]
+    assert not log.place.details.exists()
+
+
+def test_no_word_of_a_player_is_left_of_anything_that_can_be_kept(log, two):
+    """Height, card, zero, access, consent, speed, feedback, half a clip, the story of a fault: all files, the WAL too."""
+    gone, other, own, shared = two
+    log.add_height(gone, 1.8137)
+    number = log.card(gone)
+    log.note_speed(1, 123.25)
+    log.note_feedback(1, "replay", 1, 2)
+    (log.place.clips / "ball-000001.avi.part").write_bytes(b"half Fj\xc3\xb6lnir")
+    log.place.details.write_text(f"export --player {gone}")
+    rows = {t: log._db[t].count for t in ("height", "zero", "access", "consent", "feedback", "trace")}
+    log.erase_player(gone)
+    words = "Ølgaard".encode(), "Fjölnir".encode(), gone.encode(), struct.pack(">d", 1.8137), struct.pack(">d", 123.25)
+    assert holding(log.place.home, *words) == []
+    assert all(log._db[t].count < n for t, n in rows.items())
+    assert log.player_of_card(number) is None
+    assert not any(gone in str(row) or "Fj" in str(row) for row in log._db["erasure"].rows)
+
+
+def test_a_log_with_nobody_in_it_is_told_so(log):
+    with pytest.raises(Fault, match="no such player"):
+        log.erase_player("p-none")

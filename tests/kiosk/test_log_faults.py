@@ -274,3 +274,26 @@ def test_a_reader_reads_what_can_be_read_of_a_damaged_log_and_says_so(tmp_path, 
         rows = [row for row in log.ball_rows() if row["number"]]
     assert names == ["Sam"] and 0 < len(balls) < 20 and len(rows) == len(balls)
     assert place.log.read_bytes() == rot(whole) and [p.name for p in place.home.glob("*damaged*")] == []
+
+
+def rot_between(place: Place) -> None:
+    """Spoil a page between others, which no start reads by itself."""
+    data = place.log.read_bytes()
+    for at in range(len(data) // 8192 * 4096, len(data), 4096):
+        place.log.write_bytes(data[:at] + b"\xa5" * 4096 + data[at + 4096:])
+        if file.damage(place.log) is None and file.damage(place.log, whole=True):
+            return
+    raise AssertionError("every page is read at the start")
+
+
+def test_a_page_that_turns_out_to_be_damaged_later_is_put_aside_at_the_next_start(tmp_path):
+    place = filled(tmp_path)
+    rot_between(place)
+    with Logbook(place) as log:
+        assert log.notice is None
+        with pytest.raises(Fault, match="damaged"):
+            [log.traces(ball["id"]) for ball in log.ball_rows()]
+    with Logbook(place) as log:
+        assert "damaged" in log.notice and log.players() == []
+    with Logbook(place) as log:
+        assert log.notice is None and not file.suspected(place.log).exists()

@@ -48,9 +48,10 @@ def run(count: int, folder: Path) -> str:
             need(not db.execute("pragma foreign_key_check").fetchall(), f"kill {i}: rows without their parents")
         if kept > 20:
             _forget_old(place, 4)
-    need(max(starts) <= AGAIN_S, f"running again after {max(starts):.1f} s")
-    return (f"{count} kills: {announced} balls announced, none lost; log sound each time; {removed} half clips swept, no orphan; "
+    words = (f"{count} kills: {announced} balls announced, none lost; log sound each time; {removed} half clips swept, no orphan; "
             f"running again within {max(starts):.1f} s (median {sorted(starts)[len(starts) // 2]:.1f})")
+    need(max(starts) <= AGAIN_S, words)
+    return words
 
 
 def _forget_old(place, keep: int) -> None:

@@ -16,6 +16,7 @@ from creaseside.ball import Value
 from creaseside.lane import Lane
 from creaseside.phases import Phases
 from creaseside.steps import Step
+from creaseside.swing import arm_angle_deg
 from creaseside.track import Track, local_line
 
 NO_MARKS = "no marks: the camera's place is not known"
@@ -32,6 +33,7 @@ KNEE_BODY_SD_DEG = 3.0                       # how far the model's joints stray 
 BACK_KNEE_SD_DEG = 4.0                       # the turned leg, often the far one, is read less well (rendered)
 SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.08     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
+OFF_SWING_DEG, SWING_S = 60.0, 0.05          # from the line of its swing: the arm of a bowler who delays it is 30 off, the other arm 90 (rendered)
 ELBOW_OUT_M = 0.10                           # the bowling elbow at the landing, out of the plane of its shoulder (rendered)
 TRUNK_M, TRUNK_BR_SD_DEG = 0.50, 3.0         # beside a raised arm the shoulder's landmark wanders (rendered)
 THIGH_M = 0.42                               # an adult's; a junior's is a sixth shorter
@@ -323,14 +325,38 @@ def trunk_lean_br_deg(seen: Seen) -> Value:
 
 def arm_delay_deg(seen: Seen) -> Value:
     """Bowling upper arm (shoulder to elbow) against the trunk line (hip to shoulder): 0 along the trunk upwards, + behind it."""
-    if not seen.phases.ffc:
-        return seen.phases.ffc
-    t = seen.track
-    out = ELBOW_OUT_M if seen.phases.arm == "left" else -ELBOW_OUT_M
-    d = seen.lane.flat(t[f"{seen.phases.arm}_elbow"], out) - seen.lane.flat(t[f"{seen.phases.arm}_shoulder"])
-    arm = np.degrees(np.arctan2(d[:, 0], d[:, 1]))
-    behind = (_trunk_deg(seen) - arm) % 360.0
-    return _at(seen, behind, seen.phases.ffc, 9.0)
+    when = seen.phases.ffc
+    if not when:
+        return when
+    trunk, arm = _trunk_deg(seen), seen.phases.arm
+    told = _on_swing_deg(seen, when.value)
+    both = [_at(seen, (trunk - _upper_arm_deg(seen, elbow)) % 360.0, when, 9.0) for elbow in (arm, "left" if arm == "right" else "right")]
+    if not both[0] or not np.isfinite(told):
+        return both[0]
+    lean = local_line(seen.track.t_s, trunk, np.array([when.value]), max(0.02, 2.1 * seen.track.period_s()), 1)[0][0]
+    off = [abs((value.value - (lean - told) + 180.0) % 360.0 - 180.0) if value else np.inf for value in both]
+    best = both[0] if off[0] < OFF_SWING_DEG else both[int(np.argmin(off))]
+    return best if min(off) < OFF_SWING_DEG else Value.missing("the bowling arm was not told from the other one at the landing")
+
+
+def _upper_arm_deg(seen: Seen, elbow: str) -> np.ndarray:
+    """From the bowling shoulder to that elbow, from straight up, + forward; the elbow is out to the bowling side."""
+    t, arm = seen.track, seen.phases.arm
+    d = seen.lane.flat(t[f"{elbow}_elbow"], ELBOW_OUT_M if arm == "left" else -ELBOW_OUT_M) - seen.lane.flat(t[f"{arm}_shoulder"])
+    return np.degrees(np.arctan2(d[:, 0], d[:, 1]))
+
+
+def _on_swing_deg(seen: Seen, at_s: float) -> float:
+    """Where the bowling arm must have been, were its swing over the top as even before as it is round release; NaN where not seen."""
+    if not seen.phases.br:
+        return float("nan")
+    t = seen.track.t_s - seen.phases.br.value
+    angle = arm_angle_deg(seen.track, seen.lane, seen.phases.arm)
+    round_it = (np.abs(t) < SWING_S) & (np.abs(angle) < 90.0)
+    if round_it.sum() < 3:
+        return float("nan")
+    slope, over = np.polyfit(t[round_it], angle[round_it], 1)
+    return float(over + slope * (at_s - seen.phases.br.value))
 
 
 # --- times --------------------------------------------------------------------------------------------------------------

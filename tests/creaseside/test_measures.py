@@ -11,6 +11,7 @@ from scipy.spatial.distance import cosine
 
 from creaseside import measures
 from creaseside.ball import Value
+from creaseside.contacts import Contact
 from creaseside.measures import MEASURES, front_leg_action, included_deg, signed_deg
 from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
 from tests.creaseside.puppet import bowler, truth
@@ -177,6 +178,23 @@ def test_speed_of_an_angled_run_from_an_angled_camera(approach, yaw, view):
 def test_a_knee_seen_at_25_a_second_is_not_called_unseen(fps):
     value = measures.front_knee_ffc_deg(closely(Film(bowler(), fps=fps)))
     assert value or "not seen" not in value.reason
+
+
+@pytest.mark.parametrize("fps", [60, 120])
+def test_arms_mixed_up_at_the_landing_make_no_confident_arm(fps):
+    p = bowler()
+    seen = closely(Film(p, fps=fps, swapped={"arm": (-0.5, 0.02)}))
+    value = measures.arm_delay_deg(seen)
+    assert not value or abs((value.value - truth(p)["arm_delay_deg"] + 180) % 360 - 180) <= 2 * value.sd
+
+
+def test_a_foot_that_hangs_in_the_air_is_no_step_of_the_run_up():
+    seen = closely(Film(bowler(), fps=120))
+    first, last = seen.run_up[0], seen.run_up[-1]
+    hanging = Contact(first.side, last.on_s + 0.15, 0.003, last.on_s + 0.20)
+    side = {**seen.phases.contacts, first.side: [*seen.phases.contacts[first.side], hanging]}
+    again = measures.see(seen.track, seen.lane, dataclasses.replace(seen.phases, contacts=side), True)
+    assert [s.on_s for s in again.run_up] == [first.on_s, last.on_s]
 
 
 # --- what is not there ------------------------------------------------------------------------------------------------

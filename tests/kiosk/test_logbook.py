@@ -153,6 +153,13 @@ def test_every_view_has_the_columns_types_and_rows_that_it_says(tmp_path, name):
         assert c.unit == unit or c.unit in ("m/s", "JSON", "") or unit is None or c.name.startswith("front_knee_min"), c
 
 
+def test_what_erasing_looks_for_is_found_by_an_index(log):
+    """Else every block and zero of a player costs a look at every ball. Set-ups and programs are never erased."""
+    slow = {(t.name, k.column) for t in log._db.tables for k in t.foreign_keys
+            if "SCAN" in str(log._db.execute(f"explain query plan select 1 from {t.name} where {k.column} = ?", ["x"]).fetchall())}
+    assert slow <= {(t, c) for t in ("session", "ball", "zero") for c in ("program", "setup")} | {("session", "player")}
+
+
 def test_a_step_that_fails_is_not_half_taken(tmp_path):
     def torn(db):
         db["torn"].create({"id": int})

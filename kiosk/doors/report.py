@@ -12,7 +12,8 @@ from kiosk.place import Place
 @click.argument("session", required=False)
 @click.option("--player", help="Of this player (an id); with a session: of their balls in it.")
 @click.option("--measure", help="The measure to show; default: the session's focus, all of a player's.")
-@click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path), help="Default: ID.html in this folder.")
+@click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path), help="Default: ID.html in this "
+                                                                                      "folder.")
 @click.pass_obj
 def command(place: Place, session: str | None, player: str | None, measure: str | None, output: Path | None) -> None:
     """One self-contained HTML file of a SESSION or a player. No pictures are in it; it prints on A4."""

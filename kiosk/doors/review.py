@@ -11,7 +11,8 @@ PORT = 8760
 @click.command()
 @click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0: any that is free.")
 @click.option("--open", "open_", is_flag=True, help="Open a browser on the first page.")
-@click.option("--share", is_flag=True, help="For the whole local network, behind the coach's PIN; else for this machine alone.")
+@click.option("--share", is_flag=True, help="For the whole local network, behind the coach's PIN; else for this "
+                                            "machine alone.")
 @click.pass_obj
 def command(place: Place, port: int, open_: bool, share: bool) -> None:
     """Squad, players, sessions and balls, read from the log, until Ctrl-C. The kiosk may run meanwhile.

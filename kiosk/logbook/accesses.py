@@ -28,5 +28,6 @@ def note(place: Place, clock: ModuleType, who: str, what: str, player: str | Non
         uri = f"{path.absolute().as_uri()}?mode=rw"
         with closing(sqlite3.connect(uri, file.BUSY_S, isolation_level=None, uri=True)) as db:
             db.execute("pragma synchronous = full")
-            db.execute("insert into access (utc, who, what, player) select ?, ?, ?, (select id from player where id = ?)",
+            db.execute("insert into access (utc, who, what, player) select ?, ?, ?, (select id from player where id = "
+                       "?)",
                        [utc, who, what, player])

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from dataclasses import fields
 from types import ModuleType
-from typing import Any, Callable
+from typing import Any, Callable, Sequence
 from urllib.parse import urlencode
 
 from flask import Flask, Response, abort, g, redirect, request
@@ -25,7 +25,9 @@ from kiosk.review.look import Links
 
 A_PAGE = 50                    # sessions in a list
 AGAIN_NS = 10 * 60 * clock_room.NS   # the same look by the same person within this long is one look
-FILES = {"style": ("style.css", "text/css"), "keys": ("keys.js", "text/javascript"), "icon": ("icon.svg", "image/svg+xml")}
+USUAL = {404: "There is no such page.", 405: "That is not done here."}
+FILES = {"style": ("style.css", "text/css"), "keys": ("keys.js", "text/javascript"),
+         "icon": ("icon.svg", "image/svg+xml")}
 
 
 def make(place: Place, clock: ModuleType = clock_room, pin: Pin | None = None) -> Flask:
@@ -33,7 +35,9 @@ def make(place: Place, clock: ModuleType = clock_room, pin: Pin | None = None) -
     app = Flask("creaseside review", static_folder=None, template_folder=None)
     guard.put_on(app, pin)
     _files(app)
-    _views(app, _Looks(place, clock, pin is not None))
+    shown = _Shown(_Looks(place, clock, pin is not None))
+    _views(app, shown)
+    _more_views(app, shown)
     _faults(app, place)
     if pin is not None:
         _door(app, pin)
@@ -69,7 +73,7 @@ class _Held:
         if log.notice is None:
             log.close()
         elif self._kept is None or self._kept[0] is not log:
-            self._kept = log, self._file()      # the one before may still be read by another request: it goes when that ends
+            self._kept = log, self._file()      # another request may still read the one before: it goes when that ends
 
     def _file(self) -> tuple[int, int]:
         found = self._place.log.stat()
@@ -101,14 +105,23 @@ class _Looks:
         return None
 
 
-def _views(app: Flask, looked: _Looks) -> None:
-    links = Links()
+class _Shown:
+    """A view as a page, once the look at it is noted."""
 
-    def shown(template: str, what: str, player: str | None, view: dict[str, Any], wanted: Filter, wrong: list[str]) -> str:
-        said = [*wrong, looked(what, player)]
+    def __init__(self, looked: _Looks) -> None:
+        self.looked, self.links = looked, Links()
+
+    def __call__(self, template: str, what: str, player: str | None, view: dict[str, Any], wanted: Filter = Filter(),
+                 wrong: Sequence[str] = ()) -> str:
+        said = [*wrong, self.looked(what, player)]
         said = [f"{s[0].upper()}{s[1:]}." for s in [g.log.notice] if s] + [s for s in said if s]
-        return render.page(template, **view, said=said, wanted=wanted, path=request.path,
-                           kept=_kept(), links=links, shared=looked.shared, token=guard.token() if looked.shared else "")
+        shared = self.looked.shared
+        return render.page(template, **view, said=said, wanted=wanted, path=request.path, kept=_kept(), links=self.links,
+                           shared=shared, token=guard.token() if shared else "")
+
+
+def _views(app: Flask, shown: _Shown) -> None:
+    links = shown.links
 
     @app.get("/")
     def squad() -> str:
@@ -127,8 +140,10 @@ def _views(app: Flask, looked: _Looks) -> None:
         first = min(max(request.args.get("after", 0, int), 0), 10**9)
         found = g.log.sessions_page(wanted, None, A_PAGE + 1, first)
         names = {p["id"]: p["shown_name"] for p in g.log.players()}
-        view = {"list": found[:A_PAGE], "names": names, "here": lambda **more: f"/sessions?{urlencode(request.args.to_dict() | more)}",
-                "next": first + A_PAGE if len(found) > A_PAGE else None, "before": max(first - A_PAGE, 0) if first else None}
+        view = {"list": found[:A_PAGE], "names": names,
+                "here": lambda **more: f"/sessions?{urlencode(request.args.to_dict() | more)}",
+                "next": first + A_PAGE if len(found) > A_PAGE else None,
+                "before": max(first - A_PAGE, 0) if first else None}
         return shown("sessions.html", "the list of sessions", None, view, wanted, wrong)
 
     @app.get("/sessions/<session>")
@@ -138,20 +153,23 @@ def _views(app: Flask, looked: _Looks) -> None:
         who = view["player"] and view["player"]["id"]
         return shown("session.html", f"the session {session}", who, view, wanted, wrong)
 
-    @app.get("/sessions/<session>/balls/<int:number>")
-    def ball(session: str, number: int) -> str:
-        view = ball_page.view(g.log, session, number, request.args.get("frame", None, int), links, looked.shared)
-        with_it = " with its pictures" if view["picture"] else ""
-        return shown("ball.html", f"ball {number} of the session {session}{with_it}", view["ball"]["player"], view, Filter(), [])
 
-    @app.get("/sessions/<session>/balls/<int:number>/frames/<int:frame>.jpg")
+def _more_views(app: Flask, shown: _Shown) -> None:
+    @app.get("/sessions/<session>/balls/<int(max=999999999):number>")
+    def ball(session: str, number: int) -> str:
+        frame = request.args.get("frame", None, int)
+        view = ball_page.view(g.log, session, number, frame, shown.links, shown.looked.shared)
+        with_it = " with its pictures" if view["picture"] else ""
+        return shown("ball.html", f"ball {number} of the session {session}{with_it}", view["ball"]["player"], view)
+
+    @app.get("/sessions/<session>/balls/<int(max=999999999):number>/frames/<int(max=999999999):frame>.jpg")
     def frame(session: str, number: int, frame: int) -> Response:
         found = g.log.numbered(session, number)
-        shown, _ = ball_page.pictures(g.log, found, looked.shared) if found else (None, "")
-        jpeg = shown.frame(frame) if shown else None
+        clip, _ = ball_page.pictures(g.log, found, shown.looked.shared) if found else (None, "")
+        jpeg = clip.frame(frame) if clip else None
         if jpeg is None:
             abort(404, "no such picture is kept")
-        looked(f"ball {number} of the session {session} with its pictures", found["player"])
+        shown.looked(f"ball {number} of the session {session} with its pictures", found["player"])
         return Response(jpeg, mimetype="image/jpeg")
 
     @app.get("/access")
@@ -209,8 +227,8 @@ def _faults(app: Flask, place: Place) -> None:
 
     @app.errorhandler(HTTPException)
     def wrong(e: HTTPException) -> tuple[str, int]:
-        line = {404: "There is no such page.", 405: "That is not done here."}.get(e.code, "") if e.description == type(e).description else ""
-        return told(line or f"{e.description}"[:200], e.code or 500)
+        ours = e.description != type(e).description
+        return told(f"{e.description}"[:200] if ours else USUAL.get(e.code, e.name), e.code or 500)
 
     @app.errorhandler(Exception)
     def unexpected(e: Exception) -> tuple[str, int]:

@@ -102,7 +102,8 @@ class Asker(Reader):
         sql, values = Filter(since=since).where(self.shift)
         one = " and ball.player = :player" if player else ""
         found: dict[str, dict[date, int]] = {}
-        for row in self.ask(f"select ball.player as player, {self._day()} as day, count(*) as balls from player cross join ball "
+        for row in self.ask(f"select ball.player as player, {self._day()} as day, count(*) as balls from player cross "
+                            "join ball "
                             f"on ball.player = player.id where {sql}{one} group by ball.player, day",
                             values | ({"player": player} if player else {})):
             found.setdefault(row["player"], {})[date.fromisoformat(row["day"])] = row["balls"]
@@ -126,7 +127,8 @@ class Asker(Reader):
             "select session.*, (select count(*) from ball where session = session.id) as balls, "
             "(select sum(flags <> '[]') from ball where session = session.id) as flagged, "
             "(select group_concat(distinct player) from ball where session = session.id) as players from "
-            "(select *, rowid as n from session order by started_utc desc, rowid desc limit :most offset :after) session "
+            "(select *, rowid as n from session order by started_utc desc, rowid desc limit :most offset :after) "
+            "session "
             "order by started_utc desc, n desc", values)
 
     def session_balls(self, session: str, player: str | None, wanted: Filter) -> list[Row]:

@@ -1,5 +1,5 @@
-"""Ball page: everything that is known of one ball: its clip frame by frame, its knees over time, and every number with its
-sd or the reason why there is none."""
+"""Ball page: everything that is known of one ball: its clip frame by frame, its knees over time, and every number with
+its sd or the reason why there is none."""
 from __future__ import annotations
 
 import json
@@ -49,14 +49,15 @@ def pictures(log: Asker, ball: Mapping[str, Any], shared: bool = False) -> tuple
     if clip["keep_until"] <= today.isoformat() or not clips.may_keep_pictures(log, ball["player"], today):
         return None, "The consent to these pictures, or their time, is over; the kiosk's next start removes them."
     if shared and log.faces(ball["player"], today) != "shown":
-        return None, "Pictures of this player are shown on the kiosk's own machine alone: faces may not leave it as they are."
+        return None, "Pictures of this player are shown on the kiosk's own machine alone: their face may not leave it."
     file = log.place.clips / clip["file"] if CLIP.fullmatch(clip["file"]) else None
     if file is None or not file.is_file() or file.is_symlink():
         return None, "The clip's file is not in the clips folder."
     return Pictures(file, clip["t_ns"], clip["width_px"], clip["height_px"]), ""
 
 
-def view(log: Asker, session: str, number: int, frame: int | None, links: Links, shared: bool = False) -> dict[str, Any]:
+def view(log: Asker, session: str, number: int, frame: int | None, links: Links, shared: bool = False) \
+        -> dict[str, Any]:
     """What the template wants. Fault where there is no such ball."""
     of = log.session(session)
     ball = log.numbered(session, number)
@@ -71,7 +72,8 @@ def view(log: Asker, session: str, number: int, frame: int | None, links: Links,
         "session": of, "ball": ball, "at": local(ball["thrown_utc"], ball["utc_offset_min"]),
         "player": log.player(ball["player"]) if ball["player"] else None, "flags": json.loads(ball["flags"]),
         "gate": of["measure"] and words.gate(of["measure"], of["at_least"], of["at_most"]),
-        "focus": of["measure"] and (words.name(of["measure"]), words.with_sd(of["measure"], value(ball, of["measure"]))),
+        "focus": of["measure"] and (words.name(of["measure"]),
+                                    words.with_sd(of["measure"], value(ball, of["measure"]))),
         "verdict": words.VERDICTS.get(ball["verdict"], "not judged"), "given": [_given(g, ball) for g in given],
         "picture": shown and _picture(shown, at, walked, ball, origin_ns, of, links), "no_picture": why,
         "knees": _knees(walked, untold, ball, origin_ns, shown.t_ns[at] if shown else None), "numbers": _numbers(ball),
@@ -97,7 +99,8 @@ def _legs(log: Asker, ball: Mapping[str, Any]) -> tuple[Legs | None, str]:
         m, lens = setup["marks"], setup["lens"]
         measured = tuple((tuple(pixel), tuple(place)) for pixel, place in m["measured"])
         try:
-            camera = Marks(setup["width_px"], setup["height_px"], m["marks"], measured, lens["focal_px"], lens["k1"] or 0.0,
+            camera = Marks(setup["width_px"], setup["height_px"], m["marks"], measured, lens["focal_px"],
+                           lens["k1"] or 0.0,
                            lens["k2"] or 0.0).solved()
         except Fault:
             camera = None
@@ -120,7 +123,8 @@ def _nearest(t_ns: Sequence[int], origin_ns: int | None, at_s: float | None) -> 
     return int(np.abs(np.asarray(t_ns) - (origin_ns + to_ns(at_s))).argmin())
 
 
-def _picture(shown: Pictures, at: int, walked: Legs | None, ball: Row, origin_ns: int | None, of: Row, links: Links) -> dict[str, Any]:
+def _picture(shown: Pictures, at: int, walked: Legs | None, ball: Row, origin_ns: int | None, of: Row,
+             links: Links) -> dict[str, Any]:
     """One frame, the leg on it where it was looked at, and the ways to other frames."""
     leg = None
     if walked is not None:
@@ -129,43 +133,53 @@ def _picture(shown: Pictures, at: int, walked: Legs | None, ball: Row, origin_ns
         points = walked.leg_px[i]
         if near[i] <= SAME_NS and np.isfinite(points).all():
             leg = " ".join(f"{x:.1f},{y:.1f}" for x, y in points.tolist())
+
     def to(frame: int) -> str | None:
         return links.ball(of["id"], ball["number"], frame=min(max(frame, 0), len(shown.t_ns) - 1))
-    jumps = [(name, to(_nearest(shown.t_ns, origin_ns, ball[e]))) for e, name in EVENTS if ball[e] is not None and origin_ns is not None]
-    since = (shown.t_ns[at] - origin_ns - to_ns(ball["ffc_s"])) / NS if origin_ns is not None and ball["ffc_s"] is not None else None
+
+    jumps = [(name, to(_nearest(shown.t_ns, origin_ns, ball[event]))) for event, name in EVENTS
+             if ball[event] is not None and origin_ns is not None]
+    since = ""
+    if origin_ns is not None and ball["ffc_s"] is not None:
+        ms = 1000 * (shown.t_ns[at] - origin_ns - to_ns(ball["ffc_s"])) / NS
+        since = f"{ms:+.0f} ms from front foot contact".replace("-", "−")
     return {"frame": at, "frames": len(shown.t_ns), "width": shown.width_px, "height": shown.height_px, "leg": leg,
-            "src": f"/sessions/{of['id']}/balls/{ball['number']}/frames/{at}.jpg", "before": to(at - 1), "after": to(at + 1),
-            "jumps": jumps, "since": None if since is None else f"{1000 * since:+.0f} ms from front foot contact".replace("-", "−")}
+            "src": f"/sessions/{of['id']}/balls/{ball['number']}/frames/{at}.jpg", "before": to(at - 1),
+            "after": to(at + 1), "jumps": jumps, "since": since}
 
 
 def _knees(walked: Legs | None, untold: str, ball: Row, origin_ns: int | None, now_ns: int | None) -> Figure:
     title = "Knees over time"
     if walked is None or origin_ns is None:
-        return Figure("knees", title, f"No knee angles over time: {untold or 'no event of this ball was seen'}.", None, (), ())
+        return Figure("knees", title, f"No knee angles over time: {untold or 'no event of this ball was seen'}.", None,
+                      (), ())
     zero_s = origin_ns / NS + (ball["ffc_s"] if ball["ffc_s"] is not None else ball["br_s"] or 0.0)
     ms = 1000 * (walked.t_s - zero_s)
     near = (ms > -420) & (ms < 260)
     ms, front, back = ms[near], walked.front_deg[near], walked.back_deg[near]
-    says = (f"Front knee (line) and back knee (dashes) through the delivery stride, as each of {words.count(len(ms), 'look')} read them; "
-            "180° is straight, 0 ms is front foot contact.")
+    says = ("Front knee (line) and back knee (dashes) through the delivery stride, as each of "
+            f"{words.count(len(ms), 'look')} read them; 180° is straight, 0 ms is front foot contact.")
     if not len(ms):
         return Figure("knees", title, "No looks near the landing.", None, (), ())
     x = charts.Scale(float(ms.min()) - 10, float(ms.max()) + 10, charts.LEFT, charts.WIDTH - charts.RIGHT)
     y = charts.Scale.up([*front.tolist(), *back.tolist(), 180.0], 320, 46)
-    made = [charts.up_axis(y, "°"), *(charts.text(x(t), 320 - 26, f"{t:.0f}".replace("-", "−")) for t in charts.ticks(x.low, x.high, 10)),
+    made = [charts.up_axis(y, "°"), *(charts.text(x(t), 320 - 26, f"{t:.0f}".replace("-", "−"))
+                                      for t in charts.ticks(x.low, x.high, 10)),
             charts.text(charts.WIDTH / 2, 320 - 8, "milliseconds from front foot contact")]
     for i, (event, name) in enumerate(EVENTS):
         if ball[event] is not None:
             at = x.clipped(1000 * (origin_ns / NS + ball[event] - zero_s))
-            made += [charts.line(at, charts.TOP, at, 320 - 46, "event"), charts.text(at + 4, charts.TOP + 10 + 14 * (i % 2), name, "start")]
+            made += [charts.line(at, charts.TOP, at, 320 - 46, "event"),
+                     charts.text(at + 4, charts.TOP + 10 + 14 * (i % 2), name, "start")]
     if now_ns is not None and x.low <= (now := 1000 * (now_ns / NS - zero_s)) <= x.high:
         made.append(charts.line(x(now), charts.TOP, x(now), 320 - 46, "now"))
     made += [charts.path([(x(a), y(b)) for a, b in zip(ms.tolist(), back.tolist())], "curve back"),
              charts.path([(x(a), y(b)) for a, b in zip(ms.tolist(), front.tolist())], "curve")]
-    rows = [[f"{a:.0f}".replace("-", "−"), *("–" if not np.isfinite(v) else f"{v:.0f}°" for v in both)] for a, *both in zip(ms, front, back)]
+    rows = [[f"{a:.0f}".replace("-", "−"), *("–" if not np.isfinite(v) else f"{v:.0f}°" for v in both)] for a,
+            *both in zip(ms, front, back)]
     return Figure("knees", title, says, charts.svg(says, *made, height=320), ("ms", "Front knee", "Back knee"), rows,
-                  "Single looks, as the model read them: the logged knee at a contact is a robust line through the looks "
-                  "after it, with its error, and stands in the table of numbers.")
+                  "Single looks, as the model read them: the logged knee at a contact is a robust line through the "
+                  "looks after it, with its error, and stands in the table of numbers.")
 
 
 def _numbers(ball: Row) -> Figure:
@@ -179,15 +193,19 @@ def _numbers(ball: Row) -> Figure:
     rows.append(["front leg action", words.ACTIONS[action] if action else "not measured",
                  "10° rule of Portus et al. 2004" if action else reasons.get("front_leg_action", "not seen")])
     n = sum(ball[q.name] is not None for q in QUANTITIES)
-    return Figure("numbers", "Every number", f"{words.count(n, 'number').capitalize()} of {len(QUANTITIES)} measured, each ± one standard "
-                  "deviation; the others with the reason why not.", None, ("What", "Value ± sd", "What it is, or why there is none"), rows)
+    says = (f"{words.count(n, 'number').capitalize()} of {len(QUANTITIES)} measured, each ± one standard deviation; "
+            "the others with the reason why not.")
+    return Figure("numbers", "Every number", says, None,
+                  ("What", "Value ± sd", "What it is, or why there is none"), rows)
 
 
 def _given(of: Row, ball: Row) -> str:
     """One thing that was given, and how long after the release."""
     if of["happened_ns"] is None:
         return f"{of['kind']}: asked for, never came"
-    return f"{of['kind']} {(of['happened_ns'] - ball['thrown_ns']) / NS:.1f} s after release" if ball["br_s"] is not None else of["kind"]
+    if ball["br_s"] is None:
+        return of["kind"]
+    return f"{of['kind']} {(of['happened_ns'] - ball['thrown_ns']) / NS:.1f} s after release"
 
 
 def _trail(log: Asker, ball: Row) -> str:

@@ -34,18 +34,21 @@ def calendar(log: Asker, person: Mapping[str, Any], wanted: Filter, today: date)
     passed = {day: [str(u) for u in of.uses if u.used > u.allowed] for day, (of, _) in loads.items()}
     balls = sum(of.day_balls for of, _ in loads.values())
     over = [d for d, p in passed.items() if p]
-    says = (f"Workload from {words.day(first)} to {words.day(last)}: {words.count(balls, 'ball')} on {words.count(len(loads), 'day')}, "
-            "every ball counted, warm-up too. ")
+    says = (f"Workload from {words.day(first)} to {words.day(last)}: {words.count(balls, 'ball')} on "
+            f"{words.count(len(loads), 'day')}, every ball counted, warm-up too. ")
     limited = any(of.uses for of, _ in loads.values())
     says += (f"On {words.count(len(over), 'day')} more than the table in force allowed." if over else
-             "No day went over the table in force." if limited else "The table in force has no limits for this age." if loads else "")
+             "No day went over the table in force." if limited else "The table in force has no limits for this age."
+             if loads else "")
     rows = [[d.isoformat(), str(of.day_balls), str(of.week_balls), str(of.days_in_7), str(of.days_in_row),
-             "; ".join(passed[d]) or ("within" if of.uses else "no limit"), table.dated.isoformat()] for d, (of, table) in reversed(loads.items())]
+             "; ".join(passed[d]) or ("within" if of.uses else "no limit"), table.dated.isoformat()] for d,
+            (of, table) in reversed(loads.items())]
     sources = "; ".join(dict.fromkeys(str(t) for _, t in loads.values())) or str(tables[-1][1])
     return Figure("workload", "Workload", says, _svg(first, last, loads, passed, says),
-                  ("Day", "Balls", "Balls in 7 days", "Bowling days in 7", "Days in a row", "Over the table", "Table of"), rows,
-                  f"{note}{sources}. Days by this machine's clock; spells are left out, since a day's balls are counted together. "
-                  "Guidance is no promise: within it is not safe, and over it is not hurt.")
+                  ("Day", "Balls", "Balls in 7 days", "Bowling days in 7", "Days in a row", "Over the table",
+                   "Table of"), rows,
+                  f"{note}{sources}. Days by this machine's clock; spells are left out, since a day's balls are "
+                  "counted together. Guidance is no promise: within it is not safe, and over it is not hurt.")
 
 
 def in_force(log: Asker) -> tuple[list[tuple[date | None, Table]], str]:
@@ -69,13 +72,16 @@ def table_on(tables: Sequence[tuple[date | None, Table]], day: date) -> Table:
 
 def on_day(bowled: Mapping[date, int], day: date, person: Mapping[str, Any], table: Table) -> Load:
     """The load at the end of that day."""
-    some = [Bowled(datetime.combine(d, time(12)), n) for d, n in bowled.items() if day - timedelta(days=BACK_DAYS) <= d <= day]
-    found = load(some, datetime.combine(day, time(23, 59)), youngest_age(person["birth_year"], person["age_group"], day), table)
+    some = [Bowled(datetime.combine(d, time(12)), n) for d,
+            n in bowled.items() if day - timedelta(days=BACK_DAYS) <= d <= day]
+    found = load(some, datetime.combine(day, time(23, 59)),
+                 youngest_age(person["birth_year"], person["age_group"], day), table)
     return Load(found.spell_balls, found.day_balls, found.week_balls, found.days_in_7, found.days_in_row,
                 tuple(u for u in found.uses if u.limit != "spell_balls"))
 
 
-def _svg(first: date, last: date, loads: Mapping[date, tuple[Load, Table]], passed: Mapping[date, list[str]], says: str) -> Markup:
+def _svg(first: date, last: date, loads: Mapping[date, tuple[Load, Table]], passed: Mapping[date, list[str]],
+         says: str) -> Markup:
     """A column a week, a row a weekday; the number in a day is its balls, a diamond stands where a limit was passed."""
     made = [charts.text(40, 34 + CELL * i + 22, name, "end") for i, name in enumerate(DAYS)]
     month = None
@@ -91,11 +97,13 @@ def _svg(first: date, last: date, loads: Mapping[date, tuple[Load, Table]], pass
             continue
         of, _ = loads[day]
         over = passed[day]
-        made.append(charts.linked(None, f"{day.isoformat()}: {words.count(of.day_balls, 'ball')}{'; ' + '; '.join(over) if over else ''}",
-                                  charts.rect(x + 1, y + 1, x + CELL - 2, y + CELL - 2, "day bowled"),
+        title = "; ".join([f"{day.isoformat()}: {words.count(of.day_balls, 'ball')}", *over])
+        made.append(charts.linked(None, title, charts.rect(x + 1, y + 1, x + CELL - 2, y + CELL - 2, "day bowled"),
                                   charts.text(x + CELL / 2, y + 22, str(of.day_balls)),
                                   *([charts.mark(x + CELL - 7, y + 7, "miss", 4)] if over else [])))
     floor = 34 + CELL * 7 + 18
-    made += [charts.rect(48, floor - 10, 62, floor + 4, "day bowled"), charts.text(68, floor + 2, "balls bowled", "start"),
-             charts.mark(180, floor - 4, "miss", 4), charts.text(190, floor + 2, "more than the table in force allowed", "start")]
+    made += [charts.rect(48, floor - 10, 62, floor + 4, "day bowled"),
+             charts.text(68, floor + 2, "balls bowled", "start"),
+             charts.mark(180, floor - 4, "miss", 4),
+             charts.text(190, floor + 2, "more than the table in force allowed", "start")]
     return charts.svg(says, *made, width=max(48 + CELL * weeks + 8, 480), height=floor + 12, class_="chart calendar")

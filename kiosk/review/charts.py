@@ -1,5 +1,5 @@
-"""Charts: SVG as text: scales, axes, the gate as a band, marks by verdict, error bars. No script, no network, no style but
-classes. It knows no ball and no player; every number comes in pixels through a Scale.
+"""Charts: SVG as text: scales, axes, the gate as a band, marks by verdict, error bars. No script, no network, no style
+but classes. It knows no ball and no player; every number comes in pixels through a Scale.
 
 Shapes as on the kiosk's screen: a disc inside the gate, a diamond outside, an open ring where it cannot be said.
 """
@@ -42,7 +42,8 @@ class Scale:
 
 def tag(name: str, *inside: Any, **given: Any) -> Markup:
     """An element; class_ is class, x_y is x-y, numbers to a tenth of a pixel, None is left out."""
-    attributes = "".join(f' {k.rstrip("_").replace("_", "-")}="{escape(_plain(v))}"' for k, v in given.items() if v is not None)
+    attributes = "".join(f' {k.rstrip("_").replace("_", "-")}="{escape(_plain(v))}"' for k,
+                         v in given.items() if v is not None)
     return Markup(f"<{name}{attributes}>") + Markup("").join(inside) + Markup(f"</{name}>")
 
 
@@ -65,7 +66,8 @@ def line(x1: float, y1: float, x2: float, y2: float, class_: str) -> Markup:
 
 
 def rect(x1: float, y1: float, x2: float, y2: float, class_: str, **more: Any) -> Markup:
-    return tag("rect", x=float(min(x1, x2)), y=float(min(y1, y2)), width=float(abs(x2 - x1)), height=float(abs(y2 - y1)),
+    return tag("rect", x=float(min(x1, x2)), y=float(min(y1, y2)), width=float(abs(x2 - x1)),
+               height=float(abs(y2 - y1)),
                class_=class_, **more)
 
 
@@ -85,9 +87,11 @@ def mark(x: float, y: float, verdict: str | None, r: float = 6.0) -> Markup:
     """Disc: inside; diamond: outside; open ring: unsure; small dot: not judged."""
     if verdict == "miss":
         d = 1.25 * r
-        return tag("path", d=f"M{x:.1f} {y - d:.1f}L{x + d:.1f} {y:.1f}L{x:.1f} {y + d:.1f}L{x - d:.1f} {y:.1f}Z", class_="miss")
+        return tag("path", d=f"M{x:.1f} {y - d:.1f}L{x + d:.1f} {y:.1f}L{x:.1f} {y + d:.1f}L{x - d:.1f} {y:.1f}Z",
+                   class_="miss")
     size = {"hit": r, "unsure": 0.85 * r}.get(verdict or "", 0.6 * r)
-    return tag("circle", cx=float(x), cy=float(y), r=float(size), class_=verdict if verdict in ("hit", "unsure") else "dot")
+    return tag("circle", cx=float(x), cy=float(y), r=float(size),
+               class_=verdict if verdict in ("hit", "unsure") else "dot")
 
 
 def linked(href: str | None, title: str, *parts: Markup) -> Markup:
@@ -110,9 +114,11 @@ def up_axis(y: Scale, unit: str, left: float = LEFT, right: float = WIDTH - RIGH
     at = ticks(y.low, y.high)
     step = at[1] - at[0] if len(at) > 1 else 1.0
     places = max(0, -math.floor(math.log10(step) + 1e-9))
-    return Markup("").join(
-        line(left, y(v), right, y(v), "grid") + text(left - 8, y(v) + 4, f"{v + 0.0:.{places}f}".replace("-", "−") + unit, "end")
-        for v in at)
+    made = []
+    for v in at:
+        words = f"{v + 0.0:.{places}f}".replace("-", "−") + unit
+        made += [line(left, y(v), right, y(v), "grid"), text(left - 8, y(v) + 4, words, "end")]
+    return Markup("").join(made)
 
 
 def gate(y: Scale, low: float | None, high: float | None, left: float = LEFT, right: float = WIDTH - RIGHT) -> Markup:

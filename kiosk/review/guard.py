@@ -19,10 +19,12 @@ OPEN = ("pin", "style", "keys", "icon", "face")            # what somebody witho
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 STAYS = timedelta(hours=8)                         # a log-in: a day at the ground
 HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; font-src 'self'; "
+    "Content-Security-Policy": "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; font-src "
+                               "'self'; "
                                "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
     "X-Content-Type-Options": "nosniff", "Referrer-Policy": "same-origin", "X-Frame-Options": "DENY",
-    "Cross-Origin-Resource-Policy": "same-origin", "Cross-Origin-Opener-Policy": "same-origin", "Cache-Control": "no-store",
+    "Cross-Origin-Resource-Policy": "same-origin", "Cross-Origin-Opener-Policy": "same-origin",
+    "Cache-Control": "no-store",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()"}
 
 

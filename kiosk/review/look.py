@@ -1,5 +1,4 @@
-"""Look: what a page is made of, as the templates want it: figures with a sentence, a table and the formula; lines; links.
-"""
+"""Look: what a page is made of, as the templates want it: figures with a sentence, a table and the formula; links."""
 from __future__ import annotations
 
 from dataclasses import dataclass

@@ -25,7 +25,8 @@ SESSIONS = 60                    # the latest that are looked into at once; olde
 QUIET_BLOCKS = ("baseline", "no_feedback")
 SEED = 20261125                  # of the resampling: the same balls give the same interval on every look
 TALL = 250
-FIRST = ("approach_deg", "turn_deg", "front_foot_offset_m", "front_knee_ffc_deg")   # drawn at once, with what was worked on
+# Drawn at once, with what was worked on.
+FIRST = ("approach_deg", "turn_deg", "front_foot_offset_m", "front_knee_ffc_deg")
 ALL = "all"                      # in an address: every measure
 
 
@@ -66,7 +67,8 @@ def _list(sessions: Sequence[Row], links: Links, player: str) -> list[list[str |
 
 # Over the weeks
 
-def _over_weeks(m: str, sessions: Sequence[Row], by_session: Mapping[str, Sequence[Row]], links: Links, player: str) -> Figure:
+def _over_weeks(m: str, sessions: Sequence[Row], by_session: Mapping[str, Sequence[Row]], links: Links,
+                player: str) -> Figure:
     means = [(s, session_mean(_blocks(by_session.get(s["id"], ()), m))) for s in sessions]
     seen = [(s, mean) for s, mean in means if mean]
     says = f"{words.name(m).capitalize()} by session: "
@@ -76,35 +78,42 @@ def _over_weeks(m: str, sessions: Sequence[Row], by_session: Mapping[str, Sequen
         first, last = seen[0][1], seen[-1][1]
         says += f"the mean of each, warm-up left out, with its 95 % interval; {words.count(len(seen), 'session')}"
         says += f". The latest is {words.mean(m, last)}." if len(seen) == 1 else (
-            f", from {words.number(m, first.value, (first.high - first.low) / 10)} on {words.day(_when(seen[0][0]).date())} to "
-            f"{words.number(m, last.value, (last.high - last.low) / 10)} on {words.day(_when(seen[-1][0]).date())}.")
+            f", from {words.number(m, first.value, (first.high - first.low) / 10)} on "
+            f"{words.day(_when(seen[0][0]).date())} to {words.number(m, last.value, (last.high - last.low) / 10)} on "
+            f"{words.day(_when(seen[-1][0]).date())}.")
     rows = [[Cell(f"{_when(s):%Y-%m-%d}", links.session(s["id"], player=player, measure=m)), words.mean(m, mean),
              words.name(s["measure"]) if s["measure"] else ""] for s, mean in reversed(means)]
     return Figure(m, words.name(m).capitalize(), says, _weeks_svg(m, seen, says, links, player) if seen else None,
                   ("Session", "Mean", "Focus"), rows,
-                  f"What it is: {unit_word(m)}. The mean of all balls, its interval from the scatter within blocks and the "
-                  "order of balls (as on the session's page); it knows nothing "
-                  "of what all balls of one set-up share, so a camera in another place may move them.")
+                  f"What it is: {unit_word(m)}. The mean of all balls, its interval from the scatter within blocks "
+                  "and the order of balls (as on the session's page); it knows nothing of what all balls of one "
+                  "set-up share, so a camera in another place may move them.")
 
 
 def _blocks(balls: Sequence[Row], m: str) -> list[list[Value]]:
     """Block by block, without the warm-up."""
-    return [[value(b, m) for b in some] for _, some in groupby((b for b in balls if b["block_kind"] != "warm_up"), lambda b: b["block"])]
+    kept = (b for b in balls if b["block_kind"] != "warm_up")
+    return [[value(b, m) for b in some] for _, some in groupby(kept, lambda b: b["block"])]
 
 
 def _weeks_svg(m: str, seen: Sequence[tuple[Row, Mean]], says: str, links: Links, player: str) -> Markup:
     x = _time_scale([_when(s) for s, _ in seen])
-    usual = 3 * float(np.median([mean.high - mean.value for _, mean in seen]))      # one wide interval must not flatten the others
-    y = charts.Scale.up([v for _, of in seen for v in (max(of.low, of.value - usual), min(of.high, of.value + usual))], TALL, 40)
+    # One wide interval must not flatten the others.
+    usual = 3 * float(np.median([of.high - of.value for _, of in seen]))
+    y = charts.Scale.up([v for _, of in seen for v in (max(of.low, of.value - usual), min(of.high, of.value + usual))],
+                        TALL, 40)
     made = [charts.up_axis(y, words.unit(m)), *_dates(x, TALL - 40)]
     for s, mean in seen:
         at = x(_when(s).timestamp())
         worked = s["measure"] == m
         made.append(charts.linked(
-            links.session(s["id"], player=player, measure=m), f"{_when(s):%Y-%m-%d}: {words.mean(m, mean)}{', the focus' if worked else ''}",
+            links.session(s["id"], player=player, measure=m),
+            f"{_when(s):%Y-%m-%d}: {words.mean(m, mean)}{', the focus' if worked else ''}",
             charts.bar(at, y, mean.low, mean.high), charts.mark(at, y(mean.value), "hit" if worked else None, 6)))
-    made += [charts.mark(charts.LEFT + 6, TALL - 8, "hit", 5), charts.text(charts.LEFT + 17, TALL - 4, "session with this focus", "start"),
-             charts.mark(charts.LEFT + 180, TALL - 8, None, 5), charts.text(charts.LEFT + 189, TALL - 4, "other sessions", "start")]
+    made += [charts.mark(charts.LEFT + 6, TALL - 8, "hit", 5),
+             charts.text(charts.LEFT + 17, TALL - 4, "session with this focus", "start"),
+             charts.mark(charts.LEFT + 180, TALL - 8, None, 5),
+             charts.text(charts.LEFT + 189, TALL - 4, "other sessions", "start")]
     return charts.svg(says, *made, height=TALL)
 
 
@@ -128,8 +137,9 @@ def _dates(x: charts.Scale, floor: float) -> Iterable[Markup]:
     for day in at_days:
         at = x(datetime(day.year, day.month, day.day).timestamp())
         if charts.LEFT + 10 <= at <= charts.WIDTH - charts.RIGHT - 16:
-            words_ = f"{day:%b}{f' {day.year}' if day.month == 1 or days > 700 else ''}" if days > 70 else f"{day.day} {day:%b}"
-            yield charts.line(at, floor, at, floor + 5, "edge") + charts.text(at, floor + 18, words_)
+            year = f" {day.year}" if day.month == 1 or days > 700 else ""
+            label = f"{day:%b}{year}" if days > 70 else f"{day.day} {day:%b}"
+            yield charts.line(at, floor, at, floor + 5, "edge") + charts.text(at, floor + 18, label)
 
 
 # Own error
@@ -137,22 +147,25 @@ def _dates(x: charts.Scale, floor: float) -> Iterable[Markup]:
 def _errors(measures: Sequence[str], by_session: Mapping[str, Sequence[Row]]) -> Figure:
     """From ball to ball, and from one session to the next."""
     rows = [row for m in measures if (row := _error_row(m, by_session))]
-    return Figure("own-error", "Own error", "How far one ball of this player is off their own usual, and how far two of "
-                  "their sessions differ, measured on their own balls: changes smaller than this say nothing."
-                  if rows else "There are not enough balls yet for an error of one's own.", None,
-                  ("Measure", "From ball to ball (typical error, 95 % interval)", "Least change for one ball against one",
+    says = ("How far one ball of this player is off their own usual, and how far two of their sessions differ, measured "
+            "on their own balls: changes smaller than this say nothing."
+            if rows else "There are not enough balls yet for an error of one's own.")
+    return Figure("own-error", "Own error", says, None,
+                  ("Measure", "From ball to ball (typical error, 95 % interval)",
+                   "Least change for one ball against one",
                    "…for means of six", "From session to session (typical error)"), rows,
-                  "From ball to ball: the root of the mean square within blocks (Bland & Altman 1996; for two trials the typical "
-                  "error of Hopkins 2000), of baseline and no-feedback blocks, else of all but the warm-up; interval by "
-                  "chi-square. It holds the player's own scatter and the measuring error. Least change: Weir 2005, "
-                  "1.96 · √2 · error / √balls; the root holds for what differs from ball to ball, not for what a session's "
-                  "balls share. From session to session: sd of the differences between sessions one after the other, "
-                  "over √2 (Hopkins 2000), of their means: real changes are in it too.")
+                  "From ball to ball: the root of the mean square within blocks (Bland & Altman 1996; for two trials "
+                  "the typical error of Hopkins 2000), of baseline and no-feedback blocks, else of all but the "
+                  "warm-up; interval by chi-square. It holds the player's own scatter and the measuring error. Least "
+                  "change: Weir 2005, 1.96 · √2 · error / √balls; the root holds for what differs from ball to ball, "
+                  "not for what a session's balls share. From session to session: sd of the differences between "
+                  "sessions one after the other, over √2 (Hopkins 2000), of their means: real changes are in it too.")
 
 
 def _error_row(m: str, by_session: Mapping[str, Sequence[Row]]) -> list[str] | None:
     quiet = [[b for b in balls if b["block_kind"] in QUIET_BLOCKS] for balls in by_session.values()]
-    use = [b for some in (quiet if any(quiet) else by_session.values()) for b in some if b["block_kind"] != "warm_up" and b[m] is not None]
+    use = [b for some in (quiet if any(quiet) else by_session.values()) for b in some
+           if b["block_kind"] != "warm_up" and b[m] is not None]
     groups = [np.array([b[m] for b in g]) for _, g in groupby(use, lambda b: (b["session"], b["block"]))]
     try:
         own = reliability.within([len(g) for g in groups], [g.sum() for g in groups], [(g * g).sum() for g in groups])
@@ -161,44 +174,52 @@ def _error_row(m: str, by_session: Mapping[str, Sequence[Row]]) -> list[str] | N
     u, d = words.unit(m), words.decimals(m, own.error / 10)
     means = [np.mean([b[m] for b in g]) for _, g in groupby(use, lambda b: b["session"])]
     try:
-        between = f"{words.figure(reliability.typical_error(means[:-1], means[1:]), d)}{u} ({words.count(len(means) - 1, 'pair')})"
+        error = reliability.typical_error(means[:-1], means[1:])
+        between = f"{words.figure(error, d)}{u} ({words.count(len(means) - 1, 'pair')})"
     except ValueError:
         between = "not enough sessions"
-    return [words.name(m), f"{words.figure(own.error, d)}{u} ({words.figure(own.low, d)} to {words.figure(own.high, d)}{u}; "
+    return [words.name(m), f"{words.figure(own.error, d)}{u} ({words.figure(own.low, d)} to "
+                           f"{words.figure(own.high, d)}{u}; "
             f"{words.count(own.balls, 'ball')}, {words.count(own.groups, 'block')})",
-            f"{words.figure(reliability.mdc95(own.error), d)}{u}", f"{words.figure(reliability.mdc95(own.error, 6), d)}{u}", between]
+            f"{words.figure(reliability.mdc95(own.error), d)}{u}",
+            f"{words.figure(reliability.mdc95(own.error, 6), d)}{u}", between]
 
 
 # Ball speed
 
 def _speeds(sessions: Sequence[Row], by_session: Mapping[str, Sequence[Row]], links: Links) -> Figure | None:
     """Of grown players alone: the speeds that were typed in."""
-    found = [(s, [b["ball_speed_km_h"] for b in by_session.get(s["id"], ()) if b["ball_speed_km_h"] is not None]) for s in sessions]
+    found = [(s, [b["ball_speed_km_h"] for b in by_session.get(s["id"], ()) if b["ball_speed_km_h"] is not None])
+             for s in sessions]
     found = [(s, v) for s, v in found if v]
     if not found:
         return None
     n = sum(len(v) for _, v in found)
-    says = f"Ball speed as somebody typed it in from a radar: {words.count(n, 'ball')} of {words.count(len(found), 'session')}."
+    says = (f"Ball speed as somebody typed it in from a radar: {words.count(n, 'ball')} of "
+            f"{words.count(len(found), 'session')}.")
     x, y = _time_scale([_when(s) for s, _ in found]), charts.Scale.up([k for _, v in found for k in v], TALL, 40)
     made = [charts.up_axis(y, ""), *_dates(x, TALL - 40), charts.text(charts.LEFT + 4, charts.TOP - 2, "km/h", "start")]
     made += [charts.mark(x(_when(s).timestamp()), y(k), None, 5) for s, v in found for k in v]
-    rows = [[Cell(f"{_when(s):%Y-%m-%d}", links.session(s["id"])), str(len(v)), f"{np.mean(v):.0f} km/h", f"{min(v):.0f} to {max(v):.0f} km/h"]
+    rows = [[Cell(f"{_when(s):%Y-%m-%d}", links.session(s["id"])), str(len(v)), f"{np.mean(v):.0f} km/h",
+             f"{min(v):.0f} to {max(v):.0f} km/h"]
             for s, v in reversed(found)]
-    return Figure("speed", "Ball speed", says, charts.svg(says, *made, height=TALL), ("Session", "Balls", "Mean", "Range"), rows,
+    return Figure("speed", "Ball speed", says, charts.svg(says, *made, height=TALL),
+                  ("Session", "Balls", "Mean", "Range"), rows,
                   "The program does not measure it; how sure a radar is, its maker says.")
 
 
 def _best(balls: Sequence[Row], age: int | None) -> Figure:
-    v, speed = (np.array([np.nan if b[k] is None else b[k] for b in balls], float) for k in ("run_up_speed_m_s", "ball_speed_km_h"))
+    v, speed = (np.array([np.nan if b[k] is None else b[k] for b in balls], float)
+                for k in ("run_up_speed_m_s", "ball_speed_km_h"))
     found: OwnBest = own_best(v, speed, np.random.default_rng(SEED), age)
     says = words.best(found)
     svg = _best_svg(v, speed, found, says) if found else None
     rows = [[f"{a:.2f} m/s", f"{b:.0f} km/h"] for a, b in zip(v, speed) if np.isfinite(a + b)] if found else []
     return Figure("own-best", "Own best run-up speed", says, svg, ("Run-up speed", "Ball speed"), rows,
-                  "A quadratic by least squares, shown only where the balls are enough, it surely bends down, and its slopes at both "
-                  "ends of what was bowled have opposite signs (Lind & Mehlum 2010, after Sasabuchi 1980); the interval from "
-                  "2000 resamples of the balls (percentiles, Efron & Tibshirani 1993). It assumes independent balls and knows no "
-                  "cause: wind, tiredness and effort are in it.")
+                  "A quadratic by least squares, shown only where the balls are enough, it surely bends down, and "
+                  "its slopes at both ends of what was bowled have opposite signs (Lind & Mehlum 2010, after "
+                  "Sasabuchi 1980); the interval from 2000 resamples of the balls (percentiles, Efron & Tibshirani "
+                  "1993). It assumes independent balls and knows no cause: wind, tiredness and effort are in it.")
 
 
 def _best_svg(v: np.ndarray, speed: np.ndarray, found: OwnBest, says: str) -> Markup:
@@ -230,7 +251,8 @@ def _actions(sessions: Sequence[Row], by_session: Mapping[str, Sequence[Row]]) -
     months = {m: c for m, c in months.items() if c}
     total = sum(months.values(), Counter())
     says = ("The front leg's action was not told on any of these balls." if not total else "The front leg's action, of "
-            f"{words.count(total.total(), 'ball')}: " + ", ".join(f"{words.ACTIONS[a]} {n}" for a, n in total.most_common()) + ".")
+            f"{words.count(total.total(), 'ball')}: " + 
+            ", ".join(f"{words.ACTIONS[a]} {n}" for a, n in total.most_common()) + ".")
     made, tall = [], 24 * len(months) + 40
     for i, (month, found) in enumerate(months.items()):
         left, top = float(charts.LEFT + 20), 8 + 24 * i
@@ -244,13 +266,14 @@ def _actions(sessions: Sequence[Row], by_session: Mapping[str, Sequence[Row]]) -
                     made.append(charts.text(left + wide / 2, top + 13, str(found[action])))
             left += wide
     for i, action in enumerate(FRONT_LEG_ACTIONS):
-        made += [charts.rect(charts.LEFT + 20 + 170 * i, tall - 20, charts.LEFT + 34 + 170 * i, tall - 8, f"action {action}"),
+        made += [charts.rect(charts.LEFT + 20 + 170 * i, tall - 20, charts.LEFT + 34 + 170 * i, tall - 8,
+                             f"action {action}"),
                  charts.text(charts.LEFT + 40 + 170 * i, tall - 10, words.ACTIONS[action], "start")]
     rows = [[month, *(str(found[a]) for a in FRONT_LEG_ACTIONS), str(found.total())] for month, found in months.items()]
     return Figure("actions", "Front leg action", says, charts.svg(says, *made, height=tall) if total else None,
                   ("Month", *(words.ACTIONS[a] for a in FRONT_LEG_ACTIONS), "balls"), rows,
-                  "By the 10° rule of Portus et al. 2004, from the knee at landing, its smallest and at release; each has its "
-                  "error, so a ball near 10° may fall on either side. None of the four is the right one.")
+                  "By the 10° rule of Portus et al. 2004, from the knee at landing, its smallest and at release; "
+                  "each has its error, so a ball near 10° may fall on either side. None of the four is the right one.")
 
 
 def _heights(heights: Sequence[Row], age: int | None) -> Figure:
@@ -272,17 +295,18 @@ def _heights(heights: Sequence[Row], age: int | None) -> Figure:
         svg = charts.svg(says, *fast, charts.up_axis(y, " m"), *_dates(x, TALL - 40), charts.path(points, "curve"),
                          *(charts.mark(*p, None, 6) for p in points), height=TALL)
     rate = {g.until: g for g in grown}
-    rows = [[d.isoformat(), f"{m:.2f} m", f"{rate[d].cm_year:.0f} ± {rate[d].sd:.0f} cm a year" if d in rate else ""] for d, m in reversed(days)]
+    rows = [[d.isoformat(), f"{m:.2f} m", f"{rate[d].cm_year:.0f} ± {rate[d].sd:.0f} cm a year" if d in rate else ""]
+            for d, m in reversed(days)]
     return Figure("height", "Height", says, svg, ("Day", "Height", "Growth until then (± sd)"), rows,
-                  f"A spurt: surely more than {growth.SPURT_CM_YEAR:g} cm a year (about 0.6 cm a month, as studies of young "
-                  "footballers took it; from memory), over 60 days or more, with half a centimetre of error a reading. "
-                  "The band marks it. It says nothing about maturity or injury.")
+                  f"A spurt: surely more than {growth.SPURT_CM_YEAR:g} cm a year (about 0.6 cm a month, as studies of "
+                  "young footballers took it; from memory), over 60 days or more, with half a centimetre of error a "
+                  "reading. The band marks it. It says nothing about maturity or injury.")
 
 
 def _growing(of: growth.Growth) -> str:
     rate = f"about {of.cm_year:.0f} cm a year since {words.day(of.since)}"
-    return {"yes": f"A growth spurt, {rate}: a body that changes bowls differently by itself, so numbers from before it are no "
-                   "yardstick; take a new baseline, and ask your board what load it advises in a spurt.",
+    return {"yes": f"A growth spurt, {rate}: a body that changes bowls differently by itself, so numbers from before "
+                   "it are no yardstick; take a new baseline, and ask your board what load it advises in a spurt.",
             "perhaps": f"Growing {rate}, perhaps a spurt: measure again in two months.",
             "no": f"Growing {rate}, no spurt."}[of.spurt]
 

@@ -27,7 +27,7 @@ def page(template: str, **view: Any) -> str:
 
 
 def alone(template: str, **view: Any) -> str:
-    """The same as one file: the style is in it, and its own policy lets nothing else in. It has no links and no pictures."""
+    """The same as one file, without links: the style is in it, and its own policy lets nothing else in."""
     style = (STATIC / "style.css").read_text("utf-8").replace("/face.ttf", _face())
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     policy = f"default-src 'none'; style-src 'sha256-{digest}'; font-src data:; base-uri 'none'; form-action 'none'"

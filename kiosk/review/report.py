@@ -1,4 +1,4 @@
-"""Report: a session's or a player's page as one self-contained file; the same views, without links and without pictures."""
+"""Report: a session's or a player's page as one self-contained file; the same views, without links and pictures."""
 from __future__ import annotations
 
 from types import ModuleType
@@ -10,8 +10,9 @@ from kiosk.review.asking import Asker, Filter
 from kiosk.review.look import Links
 
 
-def html(place: Place, session: str | None, player: str | None, measure: str | None = None, clock: ModuleType = clock_room) -> str:
-    """The file's text: of a session (of one player in it, where one is named), else of a player. Fault where there is none."""
+def html(place: Place, session: str | None, player: str | None, measure: str | None = None,
+         clock: ModuleType = clock_room) -> str:
+    """The file's text: of a session (of one player in it, where one is named), else of a player. Fault: no such."""
     with Asker(place, clock) as log:
         links, wanted = Links(live=False), Filter()
         if session:
@@ -19,4 +20,5 @@ def html(place: Place, session: str | None, player: str | None, measure: str | N
         else:
             name, view = "player.html", player_page.view(log, player, measure or player_page.ALL, wanted, links)
         said = [log.notice] if log.notice else []
-        return render.alone(name, **view, said=said, wanted=wanted, path="", kept={}, links=links, shared=False, token="")
+        return render.alone(name, **view, said=said, wanted=wanted, path="", kept={}, links=links, shared=False,
+                            token="")

@@ -20,13 +20,13 @@ GUEST = "guest"                  # in an address: balls of nobody in the log
 MOST_BALLS = 600                 # in one picture; more than any session has (the plan's longest: ten blocks of 60)
 USUAL = "front_knee_ffc_deg"     # shown where the session had no focus
 HOW_MEANS = (
-    "Block means: Student's t, with as many degrees of freedom as the balls are worth when each resembles the one before "
-    "(lag-1 correlation, Bayley & Hammersley 1946; Marriott & Pope 1954; Zieba 2010). It assumes that within a block "
-    "nothing drifts for another reason, and that errors are nearly normal. An error that all balls of a set-up share "
-    "(a wrong mark, the model's own bias) is not in it.")
+    "Block means: Student's t, with as many degrees of freedom as the balls are worth when each resembles the one "
+    "before (lag-1 correlation, Bayley & Hammersley 1946; Marriott & Pope 1954; Zieba 2010). It assumes that within "
+    "a block nothing drifts for another reason, and that errors are nearly normal. An error that all balls of a "
+    "set-up share (a wrong mark, the model's own bias) is not in it.")
 HOW_STUCK = (
-    "Least change: Weir's (2005) 1.96 · √2 · SEM / √n, with Student's t in place of 1.96 and the balls' worth in place "
-    "of n. The SEM is the scatter of balls about their block's mean, never less than their own measuring error.")
+    "Least change: Weir's (2005) 1.96 · √2 · SEM / √n, with Student's t in place of 1.96 and the balls' worth in "
+    "place of n. The SEM is the scatter of balls about their block's mean, never less than their own measuring error.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,8 @@ class Part:
     mean: Mean
 
 
-def view(log: Asker, session: str, player: str | None, measure: str | None, wanted: Filter, links: Links) -> dict[str, Any]:
+def view(log: Asker, session: str, player: str | None, measure: str | None, wanted: Filter, links: Links) \
+        -> dict[str, Any]:
     """What the template wants. player: an id, GUEST, or None for the first who bowled. Fault where there is none."""
     of = log.session(session)
     bowlers = log.bowlers(session)
@@ -60,7 +61,8 @@ def view(log: Asker, session: str, player: str | None, measure: str | None, want
         "measure": measure, "gate": focus and words.gate(focus, of["at_least"], of["at_most"]), "focus": focus,
         "balls": len(balls), "flags": _flags(balls),
         "stuck": words.stuck(measure, stuck := _stuck(before, alone, measure), 0) if before or alone else None,
-        "figures": [_along(of, balls, parts, measure, links, query), _every(balls, parts, before, alone, links, query, session)],
+        "figures": [_along(of, balls, parts, measure, links, query),
+                    _every(balls, parts, before, alone, links, query, session)],
         "how_stuck": HOW_STUCK if before or alone else "", "word": stuck.word if before or alone else None,
         "traces": _origin(log, balls), "stopped": of["stopped_utc"] is not None}
 
@@ -124,19 +126,23 @@ def _along(of: Row, balls: Sequence[Row], parts: Sequence[Part], measure: str, l
         says += " " + words.verdicts(measure, [b["verdict"] for b in balls], low, high)
     says += f" The bar through each ball is {words.sure_bar()}."
     rows = [_ball_row(b, measure, links, query, judged) for b in balls]
-    rows += [[f"mean of {words.block(p.kind)}", "", words.mean(measure, p.mean), "", "", ""] for p in parts if p.kind or len(parts) == 1]
-    return Figure("balls", words.name(measure).capitalize(), says, _svg(balls, parts, measure, low, high, judged, says, links, query) if balls else None,
+    rows += [[f"mean of {words.block(p.kind)}", "", words.mean(measure, p.mean), "", "", ""] for p in parts
+             if p.kind or len(parts) == 1]
+    return Figure("balls", words.name(measure).capitalize(), says,
+                  _svg(balls, parts, measure, low, high, judged, says, links, query) if balls else None,
                   ("Ball", "Block", f"{words.name(measure)} ± sd", "Verdict", "Feedback given", "Flags"), rows,
                   f"What it is: {unit_word(measure)}. {HOW_MEANS}")
 
 
 def _ball_row(ball: Row, measure: str, links: Links, query: dict, judged: bool) -> list[str | Cell]:
-    return [Cell(str(ball["number"]), links.ball(ball["session"], ball["number"], **query)), words.block(ball["block_kind"]),
+    return [Cell(str(ball["number"]), links.ball(ball["session"], ball["number"], **query)),
+            words.block(ball["block_kind"]),
             words.with_sd(measure, value(ball, measure)), words.VERDICTS.get(ball["verdict"], "") if judged else "",
             ball["feedback"], ", ".join(json.loads(ball["flags"]))]
 
 
-def _svg(balls: Sequence[Row], parts: Sequence[Part], measure: str, low: float | None, high: float | None, judged: bool, says: str,
+def _svg(balls: Sequence[Row], parts: Sequence[Part], measure: str, low: float | None, high: float | None, judged: bool,
+         says: str,
          links: Links, query: dict) -> Markup:
     values = [value(b, measure) for b in balls]
     reach = [v.value + s * SURE_SD * (v.sd or 0) for v in values if v for s in (-1, 1)]
@@ -161,14 +167,16 @@ def _svg(balls: Sequence[Row], parts: Sequence[Part], measure: str, low: float |
         title = f"ball {ball['number']}: {words.with_sd(measure, v)}"
         if judged and ball["verdict"]:
             title += f", {words.VERDICTS[ball['verdict']]}"
-        made.append(charts.linked(links.ball(ball["session"], ball["number"], **query), f"{title}, feedback: {ball['feedback']}", *inside))
+        title += f", feedback: {ball['feedback']}"
+        made.append(charts.linked(links.ball(ball["session"], ball["number"], **query), title, *inside))
     step = max(1, round(len(balls) / 24))
     made += [charts.text(x, floor + 32, str(b["number"])) for x, b in list(zip(at, balls))[step - 1::step]]
     made += _key(judged, any(b["feedback"] not in ("none", "") for b in balls), not all(values), floor)
     return charts.svg(says, *made)
 
 
-def _block(p: Part, at: Sequence[float], wide: float, y: charts.Scale, floor: float, place: int, measure: str) -> list[Markup]:
+def _block(p: Part, at: Sequence[float], wide: float, y: charts.Scale, floor: float, place: int,
+           measure: str) -> list[Markup]:
     """The block's name, its edge, and its mean with the interval."""
     left, right = at[p.first] - wide / 2, at[p.last] + wide / 2
     made = [charts.line(left, charts.TOP, left, floor + 36, "edge")] if place else []
@@ -189,7 +197,8 @@ def _key(judged: bool, given: bool, unseen: bool, floor: float) -> list[Markup]:
         x += 34 + 7.0 * len(word)
     for sign, word, there in (("▴", "feedback given", given), ("×", "not measured", unseen)):
         if there:
-            made += [charts.text(x + 6, floor + 73, sign, class_="given"), charts.text(x + 17, floor + 73, word, "start")]
+            made += [charts.text(x + 6, floor + 73, sign, class_="given"),
+                     charts.text(x + 17, floor + 73, word, "start")]
             x += 34 + 7.0 * len(word)
     return [*made, charts.line(x, floor + 69, x + 22, floor + 69, "mean"),
             charts.text(x + 28, floor + 73, "mean of a block and its 95 % interval", "start")]
@@ -197,20 +206,24 @@ def _key(judged: bool, given: bool, unseen: bool, floor: float) -> list[Markup]:
 
 # Every measure
 
-def _every(balls: Sequence[Row], parts: Sequence[Part], before: Sequence[Row], alone: Sequence[Row], links: Links, query: dict, session: str) -> Figure:
+def _every(balls: Sequence[Row], parts: Sequence[Part], before: Sequence[Row], alone: Sequence[Row], links: Links,
+           query: dict, session: str) -> Figure:
     """A table of all measures: the mean of all balls, and baseline against no feedback where there are such blocks."""
     rows: list[list[str | Cell]] = []
     for m in MEASURES:
         stuck = _stuck(before, alone, m) if before and alone else None
         rows.append([Cell(words.name(m), links.session(session, **(query | {"measure": m}))),
-                     words.brief(m, session_mean([[value(b, m) for b in balls[p.first:p.last + 1]] for p in parts])) if balls else "–",
-                     *(words.brief(m, block_mean([value(b, m) for b in some])) if some else "–" for some in (before, alone)),
+                     words.brief(m, session_mean([[value(b, m) for b in balls[p.first:p.last + 1]] for p in parts]))
+                     if balls else "–",
+                     *(words.brief(m, block_mean([value(b, m) for b in some])) if some else "–"
+                       for some in (before, alone)),
                      _change(m, stuck) if stuck else "–"])
-    return Figure("measures", "Every measure", "The means of every measure, and what changed from the baseline to the balls without "
-                  "feedback. Of so many measures one in about twenty passes its least change by chance alone; "
-                  "look at the one that was worked on.", None,
+    says = ("The means of every measure, and what changed from the baseline to the balls without feedback. Of so many "
+            "measures one in about twenty passes its least change by chance alone; look at the one that was worked on.")
+    return Figure("measures", "Every measure", says, None,
                   ("Measure", "All balls", "Baseline", "Without feedback", "Change"), rows,
-                  f"In brackets 95 % intervals. A mean needs {words.count(FEWEST_BALLS, 'measured ball')}. The same formulas as above.")
+                  f"In brackets 95 % intervals. A mean needs {words.count(FEWEST_BALLS, 'measured ball')}. The same "
+                  "formulas as above.")
 
 
 def _change(m: str, of: Stuck) -> str:

@@ -24,7 +24,8 @@ def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
     """What the template wants. Without a first day the last four weeks are counted."""
     today = log.today()
     counted = wanted if wanted.since or wanted.until else Filter(
-        today - timedelta(days=USUAL_DAYS - 1), None, wanted.arm, wanted.focus, wanted.quality, wanted.flags, wanted.block)
+        today - timedelta(days=USUAL_DAYS - 1), None, wanted.arm, wanted.focus, wanted.quality, wanted.flags,
+        wanted.block)
     sums = log.squad(counted)
     days = log.balls_by_day(today - timedelta(days=BACK_DAYS))
     table = table_on(in_force(log)[0], today)
@@ -44,11 +45,16 @@ def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
                      f"{load.day_balls} today, {load.week_balls} in 7 days", STATE[worst], consent[0],
                      words.count(of["flagged"], "ball") if of and of["flagged"] else ""])
     balls = sum(s["balls"] for s in sums.values())
-    says = (f"{words.count(len(players), 'player').capitalize()} by name, {words.count(balls, 'ball')} from {words.day(counted.since)} on." if counted.since else
-            f"{words.count(len(players), 'player').capitalize()} by name, {words.count(balls, 'ball')} up to {words.day(counted.until)}.")
-    return {"players": len(players), "ending": ending, "flagged": flagged, "from": counted.since, "list": log.sessions_page(Filter(), None, 8),
+    says = (f"{words.count(len(players), 'player').capitalize()} by name, {words.count(balls, 'ball')} from "
+            f"{words.day(counted.since)} on." if counted.since else
+            f"{words.count(len(players), 'player').capitalize()} by name, {words.count(balls, 'ball')} up to "
+            f"{words.day(counted.until)}.")
+    return {"players": len(players), "ending": ending, "flagged": flagged, "from": counted.since,
+            "list": log.sessions_page(Filter(), None, 8),
             "names": {p["id"]: p["shown_name"] for p in players},
-            "figure": Figure("squad", "Who bowled how much", says, None, ("Player", "Age", "Arm", "Balls", "Days", "Last bowled", "Balls now", "Workload table", "Consent", "With flags"),
+            "figure": Figure("squad", "Who bowled how much", says, None,
+                             ("Player", "Age", "Arm", "Balls", "Days", "Last bowled", "Balls now", "Workload table",
+                              "Consent", "With flags"),
                              rows, f"Balls, days and flags from the days above; workload of today, {table}. "
                              "Nobody is sorted or coloured by a measure.")}
 

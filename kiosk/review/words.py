@@ -116,10 +116,12 @@ def stuck(measure: str, of: Stuck, alone: int) -> str:
     moved = f"{figure(abs(of.change), d)}{u} {'more' if of.change >= 0 else 'less'} than in the baseline"
     least = f"{figure(of.mdc, d)}{u} is the least change that this many balls can tell from chance"
     if of.word == "changed":
-        return (f"Did it stick? Without feedback the mean was {moved} (95 % interval {span(measure, of.low, of.high)}): "
-                f"more than the measurement can explain. {least[0].upper()}{least[1:]}.")
+        return (f"Did it stick? Without feedback the mean was {moved} (95 % interval "
+                f"{span(measure, of.low, of.high)}): more than the measurement can explain. "
+                f"{least[0].upper()}{least[1:]}.")
     if of.word == "same":
-        return f"Did it stick? Without feedback the mean is as in the baseline: all of {span(measure, of.low, of.high)} is small."
+        return ("Did it stick? Without feedback the mean is as in the baseline: "
+                f"all of {span(measure, of.low, of.high)} is small.")
     return f"Did it stick? Without feedback the mean was {moved}: cannot tell yet, {_more(of, alone)}; {least}."
 
 
@@ -139,7 +141,8 @@ def verdicts(measure: str, given: Sequence[str | None], low: float | None, high:
     if not any(n.values()):
         return "No ball was judged."
     return (f"{count(n['hit'], 'ball').capitalize()} with the whole bar inside {gate(measure, low, high)}, "
-            f"{count(n['miss'], 'ball')} with the whole bar outside, {count(n['unsure'], 'ball')} too close to a post to say.")
+            f"{count(n['miss'], 'ball')} with the whole bar outside, {count(n['unsure'], 'ball')} too close to a post "
+            "to say.")
 
 
 def best(of: OwnBest) -> str:

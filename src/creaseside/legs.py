@@ -20,8 +20,8 @@ FEWEST_LOOKS = 6
 
 @dataclass(frozen=True, slots=True)
 class Legs:
-    """t_s (T,) on the stamps' axis; front_deg, back_deg (T,): signed knees, 180 straight, NaN unseen; leg_px (T, 3, 2): hip,
-    knee and ankle of the front leg in the picture."""
+    """t_s (T,) on the stamps' axis; front_deg, back_deg (T,): signed knees, 180 straight, NaN unseen; leg_px (T, 3, 2):
+    hip, knee and ankle of the front leg in the picture."""
 
     t_s: np.ndarray
     front_deg: np.ndarray
@@ -29,7 +29,8 @@ class Legs:
     leg_px: np.ndarray
 
 
-def legs(poses: Iterable[Pose], camera: Camera | None, arm: str, release_s: float, run_up_m_s: float | None = None) -> Legs | None:
+def legs(poses: Iterable[Pose], camera: Camera | None, arm: str, release_s: float,
+         run_up_m_s: float | None = None) -> Legs | None:
     """Of one ball's close looks; None where there are too few. release_s: on the poses' own axis."""
     poses = list(poses)
     close = track.cleaned(track.of(poses))

@@ -123,8 +123,8 @@ def session_mean(blocks: Sequence[Sequence[Value]]) -> Mean:
     kept = [(x, b) for b in blocks if np.isfinite(x := _row(b)).any()]
     n = [int(np.isfinite(x).sum()) for x, _ in kept]
     if sum(n) < max(FEWEST_BALLS, len(n) + 1):
-        return Mean(balls=sum(n), reason=f"asked {FEWEST_BALLS} measured balls, more than one to a block, found {sum(n)}; "
-                                         "add more within the day's limit")
+        return Mean(balls=sum(n), reason=f"asked {FEWEST_BALLS} measured balls, more than one to a block, "
+                                         f"found {sum(n)}; add more within the day's limit")
     scatter = _scatter([x for x, _ in kept], [b for _, b in kept])
     worth = [effective(k, scatter.lag_1) for k in n]
     of_mean = sum((k / sum(n)) ** 2 * scatter.variance / e for k, e in zip(n, worth))

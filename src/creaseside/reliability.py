@@ -72,7 +72,7 @@ def icc(table: np.ndarray) -> dict[str, float]:
 
 @dataclass(frozen=True, slots=True)
 class Within:
-    """`error`: what one ball is off its group's mean, with its 95 % interval; `groups` and `balls` that it was made from."""
+    """`error`: what one ball is off its group's mean, with its 95 % interval; from so many `groups` and `balls`."""
 
     error: float
     low: float
@@ -84,8 +84,8 @@ class Within:
 def within(counts: np.ndarray, sums: np.ndarray, squares: np.ndarray) -> Within:
     """One bowler's own error from groups of balls: root of the mean square within groups (Bland & Altman 1996).
 
-    Each (groups,): how many balls, their sum, the sum of their squares. Groups may differ in size and in their means, so
-    what changes from group to group is left out, as in the typical error (Hopkins 2000), which this is for two trials.
+    Each (groups,): how many balls, their sum, the sum of their squares. Groups may differ in size and in their means,
+    so what changes from group to group is left out, as in the typical error (Hopkins 2000), which this is for two trials.
     Interval by chi-square; a drift inside a group makes the error too large, balls that resemble the one before make
     the interval too narrow.
     """

@@ -1,4 +1,4 @@
-"""Homes for the review pages to read: an invented season, one filmed ball, and a reader of pages that sees what a browser would."""
+"""Homes for the review pages to read, and a reader of pages that sees what a browser would."""
 from __future__ import annotations
 
 import threading
@@ -46,7 +46,8 @@ class Page(HTMLParser):
 def ball(verdict: str | None = "hit", flags: tuple[str, ...] = (), **values: float) -> Ball:
     """A ball of which these are measured, with an sd of 1 (of 0.02 for what is no angle)."""
     seen = {n: Value(v, 1.0 if n.endswith("deg") else 0.02) for n, v in values.items()}
-    return Ball("right", {q.name: seen.get(q.name, Value.missing("hidden by a pole")) for q in QUANTITIES}, None, 0.9, flags,
+    return Ball("right", {q.name: seen.get(q.name, Value.missing("hidden by a pole")) for q in QUANTITIES}, None, 0.9,
+                flags,
                 verdict, {"front_leg_action": "hidden by a pole"})
 
 
@@ -60,7 +61,8 @@ def filmed(folder: Path) -> tuple[Place, str]:
         release_ns = to_ns(EPOCH_S + 0.11)
         first_ns = release_ns - to_ns(0.25)
         times = {"bfc_s": -0.04, "ffc_s": 0.14, "br_s": 0.25}
-        id = log.add_ball(session, ball(None, front_knee_ffc_deg=165.0, **times), thrown_ns=release_ns, poses=film.poses(-1.0, 0.25))
+        id = log.add_ball(session, ball(None, front_knee_ffc_deg=165.0, **times), thrown_ns=release_ns,
+                          poses=film.poses(-1.0, 0.25))
         clips.keep(log, id, [(Stamp(i, first_ns + i * NS // 120), jpeg) for i, (_, jpeg) in enumerate(some_frames(40))])
     return place, session
 

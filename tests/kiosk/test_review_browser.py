@@ -1,5 +1,5 @@
-"""The review pages in a real browser: nothing is refused by their own policy, keys do what they say, a report is one file
-that prints on A4."""
+"""The review pages in a real browser: nothing is refused by their own policy, keys do what they say, a report is one
+file that prints on A4."""
 from __future__ import annotations
 
 import re
@@ -28,8 +28,9 @@ def browser():
     if BROWSER is None:
         pytest.skip("no Chromium here: apt-get install -y chromium")
     from playwright.sync_api import sync_playwright
+    nowhere_else = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
     with sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=BROWSER, args=["--no-sandbox", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"])
+        opened = play.chromium.launch(executable_path=BROWSER, args=["--no-sandbox", nowhere_else])
         yield opened
         opened.close()
 
@@ -54,7 +55,8 @@ def season(tmp_path_factory) -> tuple[Place, dict[str, str]]:
     book.write(place.folder, BALLS, 1)
     with Reader(place, book.Calendar(book.LAST)) as log:
         players = {p["id"]: p for p in log.players()}
-        newest = {players[s["player"]]["under_18"]: s["id"] for s in reversed(log.sessions()) if s["measure"] and s["balls"] > 5}
+        newest = {players[s["player"]]["under_18"]: s["id"] for s in reversed(log.sessions()) if s["measure"]
+                  and s["balls"] > 5}
     return place, {"grown": newest[False], "young": newest[True]}
 
 
@@ -72,7 +74,8 @@ def wide(page) -> int:
 @pytest.mark.parametrize("width", [1180, 400])
 def test_every_page_opens_without_a_refusal_and_fits_its_window(page, season, address, width):
     page.set_viewport_size({"width": width, "height": 900})
-    for path in ("/", "/sessions", "/access", "/players/p-0001?measure=all", "/players/p-0008", f"/sessions/{season[1]['grown']}",
+    for path in ("/", "/sessions", "/access", "/players/p-0001?measure=all", "/players/p-0008",
+                 f"/sessions/{season[1]['grown']}",
                  f"/sessions/{season[1]['young']}", f"/sessions/{season[1]['grown']}/balls/1", "/players/p-0022"):
         assert page.goto(address + path).ok and wide(page) <= 0, path
         assert page.evaluate("document.fonts.check('700 20px board')") and page.locator("h1").is_visible()
@@ -147,7 +150,8 @@ def test_a_filter_narrows_the_page_and_stands_in_its_address(page, address):
 def test_a_page_of_somebody_else_can_neither_frame_nor_load_nor_post_to_them(page, season, address, tmp_path):
     """A file on this machine stands in for the foreign page; its origin is none of the pages'."""
     (tmp_path / "other.html").write_text(
-        f"<iframe src='{address}/'></iframe><img src='{address}/icon.svg'><form id=f method=post action='{address}/leave'></form>")
+        f"<iframe src='{address}/'></iframe><img src='{address}/icon.svg'><form id=f method=post "
+        f"action='{address}/leave'></form>")
     page.goto((tmp_path / "other.html").as_uri())
     page.wait_for_load_state("networkidle")
     assert page.frames[1].url.startswith("chrome-error:")
@@ -183,7 +187,8 @@ def leaves(pdf: bytes) -> list[tuple[int, int]]:
 def test_a_report_is_one_file_that_opens_with_no_network_and_prints_on_a4(page, season, tmp_path, what):
     place, sessions = season
     id = {"session": sessions["grown"], "player": "p-0008"}[what]
-    text = report.html(place, id if what == "session" else None, id if what == "player" else None, clock=book.Calendar(book.LAST))
+    text = report.html(place, id if what == "session" else None, id if what == "player" else None,
+                       clock=book.Calendar(book.LAST))
     file = tmp_path / "report.html"
     file.write_text(text, "utf-8")
     asked = []
@@ -207,7 +212,7 @@ def test_in_print_there_is_no_furniture_and_nothing_sticks_out(page, season, add
 
 
 def test_the_picture_is_drawn_in_the_colours_of_the_kiosk(page, season, address):
-    """Sky, orange and paper are on the screen where the stylesheet wants them; a blank picture would have one colour."""
+    """Sky, orange and paper are where the stylesheet wants them; a blank picture would have one colour."""
     import cv2
     import numpy as np
     from kiosk.drawing.tokens import ORANGE, SKY

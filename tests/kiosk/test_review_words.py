@@ -1,4 +1,4 @@
-"""Words and charts of the review pages: numbers as coarse as their error, sentences that claim no more than was found."""
+"""Words and charts of the review pages: numbers as coarse as their error, sentences that claim no more."""
 from __future__ import annotations
 
 import math
@@ -29,7 +29,8 @@ def test_a_number_is_as_coarse_as_its_error(measure, value, sd, text):
 def test_rounding_moves_no_number_by_more_than_its_error(measure, value, sd):
     shown = words.number(measure, value, sd)
     read = float(shown.replace("−", "-").removesuffix("°").split(" ")[0])
-    assert abs(read - value) <= max(0.5 * sd, 0.51 * 10.0 ** -words.FINEST["deg" if measure.endswith("deg") else "ratio"])
+    finest = words.FINEST["deg" if measure.endswith("deg") else "ratio"]
+    assert abs(read - value) <= max(0.5 * sd, 0.51 * 10.0 ** -finest)
     assert not shown.startswith("−0°") and "-" not in shown
 
 
@@ -68,13 +69,15 @@ def test_a_mean_has_its_interval_and_its_balls():
 
 
 @pytest.mark.parametrize("low, high, text", [
-    (-4.0, 4.0, "the gate from −4° to 4°"), (150.5, None, "the gate, at least 150.5°"), (None, 170.0, "the gate, at most 170°"),
+    (-4.0, 4.0, "the gate from −4° to 4°"), (150.5, None, "the gate, at least 150.5°"),
+    (None, 170.0, "the gate, at most 170°"),
     (0.0, 10.0, "the gate from 0° to 10°"), (None, None, "no gate")])
 def test_a_gate_is_said_as_it_was_set(low, high, text):
     assert words.gate("approach_deg", low, high) == text
 
 
-@pytest.mark.parametrize("n, text", [(0, "no balls"), (1, "one ball"), (12, "twelve balls"), (13, "13 balls"), (1741, "1 741 balls")])
+@pytest.mark.parametrize("n, text", [(0, "no balls"), (1, "one ball"), (12, "twelve balls"), (13, "13 balls"),
+                                     (1741, "1 741 balls")])
 def test_counts_are_words(n, text):
     assert words.count(n, "ball") == text
 

@@ -30,6 +30,7 @@ DOORS = {
     "check": "Own error against footage whose truth is known.",
     "bench": "Speed on this machine, beside the plain way.",
     "doctor": "Camera, models, sound, screen, disk and log: what works.",
+    "sign": "Pages to print: the sign for the net wall, the data-protection sheet.",
     "backup": "A consistent copy of the log.",
 }
 HERE = Path(__file__).parent / "doors"

@@ -55,7 +55,7 @@ def pattern(number: int) -> np.ndarray:
 def page(players: Sequence[Mapping[str, Any]]) -> str:
     """One self-contained HTML page: a card a player (rows with `card`, `shown_name`, `id`), each on a sheet of A4."""
     cards = "\n".join(_card(p) for p in players)
-    return PAGE.replace("CARDS", cards).replace("FONT", _face())
+    return PAGE.replace("CARDS", cards).replace("FONT", face())
 
 
 def _card(player: Mapping[str, Any]) -> str:
@@ -72,7 +72,7 @@ def _svg(number: int) -> str:
             f'<path d="{cells}"/></svg>')
 
 
-def _face() -> str:
+def face() -> str:
     """The screen's own letters, for names in any of its scripts, inside the page."""
     import base64
 

@@ -16,6 +16,8 @@ from kiosk.seat import Seat, Taken
 from kiosk.texts import Texts
 
 SPELL = "spell_balls"
+REACHED = {SPELL: "limit_spell", "day_balls": "limit", "week_balls": "limit_week", "days_in_7": "limit_days",
+           "days_in_row": "limit_days"}
 
 
 def between(seat: Seat, texts: Texts, next_name: str = "") -> View:
@@ -34,7 +36,7 @@ def _cue(seat: Seat, texts: Texts, kind: str, note: str) -> str:
     if seat.stopped:
         return texts.say("pain")
     if seat.limit:
-        return texts.say("limit" if seat.limit.limit != SPELL else "limit_spell")
+        return texts.say(REACHED[seat.limit.limit])
     if kind not in GIVEN_IN:
         return note
     if seat.focus is None:
@@ -56,13 +58,12 @@ def use(one: Use, texts: Texts) -> str:
 
 
 def limit(seat: Seat, texts: Texts, next_name: str = "") -> View:
-    """The limit that is reached: whose balls, and for how long."""
+    """The limit that is reached (the seat has one), and what it asks for."""
     view, worst = between(seat, texts, next_name), seat.limit
-    spell = worst is not None and worst.limit == SPELL
-    gap_min = round(seat.table.gap_min) if seat.table else 0
-    note = texts.say("limit_spell_note", balls=worst.used, minutes=gap_min) if spell else \
-        texts.say("limit_note", balls=seat.load.day_balls if seat.load else seat.stint.balls)
-    return dataclasses.replace(view, word=texts.say("limit_spell" if spell else "limit"), question=note,
+    said = REACHED[worst.limit]
+    fields = {"balls": seat.load.day_balls if worst.limit == "day_balls" else worst.used, "load": use(worst, texts),
+              "minutes": round(seat.table.gap_min)}
+    return dataclasses.replace(view, word=texts.say(said), question=texts.say(said + "_note", **fields),
                                lines=(texts.say("limit_log"), texts.say("ask_your_board")))
 
 

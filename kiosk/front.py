@@ -58,6 +58,17 @@ class Front:
         self._due_ns = 0
         self._next: tuple[str | None, str] = None, ""
         self._face()
+        self._open()
+
+    def _open(self) -> None:
+        """What whoever is up from the beginning has to know first."""
+        seat = self.turns.up
+        if seat.stopped:
+            self.board.then("pain", self._between(seat))
+        elif seat.limit:
+            self.board.then("limit", faces.limit(seat, self.texts, self._next_name()))
+        elif seat.stint.planned:
+            self.board.then("block", self._between(seat))
 
     # Balls
 
@@ -133,7 +144,7 @@ class Front:
         seat = self.turns.up
         quiet = seat.stint.quiet
         seat.look()
-        if seat.waits_for_band and self._scorer.idle:
+        if seat.waits_for_band and self._scorer.idle and not self._scorer.unfinished:
             self.board.note(self.texts.say("band_found" if seat.find_band() else "band_missing"))
             self.turns.ask()
         if seat.stint.quiet != quiet:
@@ -207,7 +218,8 @@ class Front:
         elif seat.limit:
             self.board.go("limit", now_ns, faces.limit(seat, self.texts, self._next_name()))
         else:
-            self.board.go(self.board.home, now_ns)
+            begins = seat.stint.planned and seat.stint.spot.starts
+            self.board.go("block" if begins else self.board.home, now_ns, self._between(seat) if begins else None)
 
     def _again(self, press: Press) -> None:
         """The last ball once more, where its block has feedback; who had none of it has asked for it now."""

@@ -125,6 +125,7 @@ class Scorer:
         self._failed: deque[Callable[[], Any]] = deque(maxlen=FAILED_KEPT)
         self._rows: dict[int, int] = {}
         self._begun: dict[int, _Begun] = {}
+        self.unfinished: set[int] = set()      # balls whose verdict is known and whose other numbers are to come
         self._cues: list[_Asked] = []
         self._clips: list[tuple[int, Sequence[tuple[Stamp, bytes]]]] = []
         self.trouble: Fault | None = None
@@ -153,6 +154,7 @@ class Scorer:
             begun = self._begun[order.ball] = _Begun(whose, first_ns, file_ns, self._verdict_s(order, now_ns))
         self._due = deque(due for due in self._due if due.order.ball != order.ball)     # its later word is the whole of it
         self._due.append(_Due(order, poses, begun))
+        (self.unfinished.add if order.more else self.unfinished.discard)(order.ball)
         self._write_due(now_ns)
 
     def _verdict_s(self, order: Log, now_ns: int) -> float | None:

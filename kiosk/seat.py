@@ -6,7 +6,7 @@ balls and of what the coach wants; it shows nothing and plays nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import date, datetime, timedelta
 
 from creaseside import workload
 from creaseside.ball import Value
@@ -19,6 +19,7 @@ from kiosk.faults import Fault
 from kiosk.logbook import Logbook
 from kiosk.texts import age_of_words
 
+NIGHT = timedelta(hours=4)         # nobody bowls on after such a pause and midnight between: it is another session
 REMEMBER = timedelta(days=30)      # no guidance looks back further than a week; days in a row may go on beyond it
 
 
@@ -83,7 +84,8 @@ class Seat:
         self.guidance = table
         self._session: str | None = None
         self._blocks: dict[tuple[int, str], int] = {}
-        today = self._wall().date()
+        self._plan, self._day = FREE, self._wall().date()
+        today = self._day
         self._thrown = log.thrown(bowler.id, today - REMEMBER) if bowler.id else []
         self.stopped = bool(bowler.id) and log.stopped(bowler.id, today)
         self.waits_for_band = False
@@ -127,7 +129,11 @@ class Seat:
         self.look()
 
     def look(self) -> None:
-        """Whether anything is given just now: a spell's limit is over after a rest."""
+        """Whether anything is given just now: a spell's limit is over after a rest, and a day's on the next."""
+        wall = self._wall().replace(tzinfo=None)
+        last = self._thrown[-1] if self._thrown else datetime.min
+        if wall.date() > self._day and wall - last > NIGHT:
+            self._new_day(wall.date())
         self.stint = replace(self.stint, quiet=self.stopped or self.limit is not None)
 
     # What happens
@@ -186,6 +192,7 @@ class Seat:
 
     def set_plan(self, plan: Plan | None, schedule: FeedbackSchedule | None = None) -> None:
         """From the next ball on; None: free bowling."""
+        self._plan = plan or FREE
         self.stint = self.stint.on(plan or FREE) if self.stint.balls else replace(self.stint, plan=plan or FREE)
         self.stint = replace(self.stint, schedule=schedule or self.stint.schedule)
         self._note_plan()
@@ -206,6 +213,12 @@ class Seat:
     def _note_plan(self) -> None:
         if self._session is not None:
             self.log.set_plan(self._session, str(self.stint.plan) if self.stint.planned else None)
+
+    def _new_day(self, today: date) -> None:
+        """The plan from its beginning, in a session of its own; what was stopped for a day is over."""
+        self._new_session()
+        self._day, self.stopped, self.marks, self.values = today, False, (), []
+        self.stint = replace(self.stint, plan=self._plan, verdicts=())
 
     def _new_session(self) -> None:
         self.end()

@@ -388,3 +388,59 @@ def test_a_card_of_nobody_says_so(hall):
     h.film.card = card((number + 1) % 1000)
     h.wait(4)
     assert h.stage.view.note == h.say("card_unknown") and h.turns.up.bowler.name == "Sam"
+
+
+# Days
+
+def test_a_new_day_is_a_new_session_with_the_plan_from_its_beginning(hall):
+    h = hall('[plan]\nblocks = "warm_up 2, focus 3"\n', (("Noor", "u13"),))
+    for _ in range(3):
+        h.over(1)
+    h.key("h", "return")
+    assert h.turns.up.stopped
+    h.clock.pass_s(30 * 3600)
+    h.key("escape")
+    h.wait(2)
+    seat = h.turns.up
+    assert not seat.stopped and seat.stint.spot.kind == "warm_up" and seat.marks == ()
+    h.over(1)
+    first, *_, last = rows(h)
+    assert first["session"] != last["session"] and last["number"] == 1
+    assert h.log.session(last["session"])["plan"] == "warm_up 2, focus 3"
+    assert h.log.session(first["session"])["ended_utc"]
+
+
+def test_midnight_alone_ends_no_session(hall):
+    h = hall('[plan]\nblocks = "warm_up 9"\n')
+    now = h.clock.utc_and_ns()[0]
+    h.clock.pass_s((23 - now.hour) * 3600 + (58 - now.minute) * 60)
+    h.over(1)
+    before = h.clock.utc_and_ns()[0].date()
+    h.clock.pass_s(240)
+    h.over(1)
+    assert h.clock.utc_and_ns()[0].date() > before
+    assert [r["number"] for r in rows(h)] == [1, 2] and h.turns.up.stint.spot.ball == 3
+
+
+def test_a_day_off_is_said_before_the_first_ball(hall):
+    """Under 13: one bowling day in a row (the shipped table). Yesterday was one."""
+    h = hall(people=(("Sam", "adult"), ("Noor", "u13")))
+    h.log.add_counted(h.log.start_session(h.ids[1]), player=h.ids[1])
+    h.clock.pass_s(24 * 3600)
+    h.key("n")
+    assert h.stage.now == "limit" and h.stage.view.word == h.say("limit_days")
+    h.over(1)
+    assert rows(h, 1)[-1]["feedback"] == "none" and h.voice.asked == []
+
+
+def test_a_block_says_itself_when_its_first_ball_is_to_come(hall):
+    h = hall('[plan]\nblocks = "warm_up 1, focus 3"\n', (("Sam", "adult"), ("Kim", "adult")))
+    h.wait(1)
+    assert h.stage.now == "block" and h.stage.view.block == h.texts.block("warm_up")[0]
+    h.key("n")
+    assert h.turns.up.bowler.name == "Kim" and h.stage.now == "block"
+    h.over(1)
+    h.wait(10, 1.0)
+    h.over(1)
+    h.key("n", "n")
+    assert h.turns.up.bowler.name == "Kim" and h.stage.now == "up"

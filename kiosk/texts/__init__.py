@@ -41,6 +41,14 @@ class Texts:
         """A line of the screen's own, its fields filled in."""
         return self._all["screen"][key].format(**fields)
 
+    def setup(self, key: str, **fields: Any) -> str:
+        """A line of the camera's set-up."""
+        return self._all["setup"][key].format(**fields)
+
+    def mark(self, name: str) -> str:
+        """A mark of the pitch, in words."""
+        return self._all["setup"]["mark"][name]
+
     def name(self, measure: str) -> str:
         return self._all["measure"][measure]["name"]
 

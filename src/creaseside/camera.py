@@ -25,7 +25,11 @@ ROLL_PRIOR_RAD = 0.05  # a tripod's head is levelled to a few degrees (common pr
 
 
 class MarksFault(ValueError):
-    """The marks cannot be a picture of the pitch; the text names the mark and what to do."""
+    """The marks cannot be a picture of the pitch; the text names the mark and what to do. `suspects`: the same marks by name."""
+
+    def __init__(self, text: str, *suspects: str) -> None:
+        super().__init__(text)
+        self.suspects = suspects
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,10 +144,19 @@ def solve(marks_px: Mapping[str, tuple[float, float]], measured: Sequence[tuple[
     pixels = np.array(list(marks_px.values()) + [p for p, _ in measured], float).reshape(-1, 2)
     _enough(places)
     found = _fit(places, pixels, width_px, height_px, focal_px, k1, k2)
-    wrong = _wrong_mark(found, names, places, pixels, focal_px)
-    if wrong:
-        raise MarksFault(wrong)
+    if wrong := _wrong_mark(found, names, places, pixels, focal_px):
+        raise wrong
     return found
+
+
+def refit(near: Camera, marks_px: Mapping[str, tuple[float, float]],
+          measured: Sequence[tuple[tuple[float, float], tuple[float, float, float]]] = ()) -> Camera | None:
+    """`near`, brought to marks that moved a little: at once, for drawing while a hand moves one. None where that is no camera;
+    whether a mark is wrong is `solve`'s to say."""
+    places = np.array([MARKS[n] for n in marks_px] + [m for _, m in measured], float).reshape(-1, 3)
+    pixels = np.array(list(marks_px.values()) + [p for p, _ in measured], float).reshape(-1, 2)
+    found = _refine(_vector(near), places, pixels, near.width_px, near.height_px, None, near.k1, near.k2)
+    return found and found[0]
 
 
 def _enough(places: np.ndarray) -> None:
@@ -202,22 +215,24 @@ def _refine(start, places, pixels, width_px, height_px, focal_px, k1, k2):
     return Camera(width_px, height_px, camera.focal_px, camera.R, camera.C, k1, k2, cov), fit.cost
 
 
-def _wrong_mark(camera: Camera, names, places, pixels, focal_px) -> str | None:
-    """One line that names the mark which spoils the fit, or None where the fit is good. Also fills in the residuals."""
+def _wrong_mark(camera: Camera, names, places, pixels, focal_px) -> MarksFault | None:
+    """What names the mark which spoils the fit, or None where the fit is good. Also fills in the residuals."""
     residual = np.linalg.norm(camera.project(places) - pixels, axis=1)
     object.__setattr__(camera, "residual_px", {n: float(r) for n, r in zip(names, residual)})
     limit = WRONG_MARK_PX * max(1.0, camera.width_px / 1280)
     if residual.max() <= limit:
         away = float(np.linalg.norm(camera.C))
-        return None if away <= FARTHEST_M else f"the marks put the camera {away:.0f} m from the wicket; one of them is off: place them again"
+        return None if away <= FARTHEST_M else MarksFault(
+            f"the marks put the camera {away:.0f} m from the wicket; one of them is off: place them again")
     suspects = sorted(_without(camera, names, places, pixels, focal_px))
     if suspects and suspects[0][0] <= limit / 2:
         (rms, name, off), second = suspects[0], suspects[1] if len(suspects) > 1 else (np.inf, "", 0.0)
         if second[0] > max(CLEARLY * rms, MARK_SD_PX):
-            return f"the mark {name} is about {off:.0f} pixels from where the others say; place it again"
-        return f"the marks do not fit one camera; {name} or {second[1]} is off: place both again"
+            return MarksFault(f"the mark {name} is about {off:.0f} pixels from where the others say; place it again", name)
+        return MarksFault(f"the marks do not fit one camera; {name} or {second[1]} is off: place both again", name, second[1])
     worst = names[int(residual.argmax())]
-    return f"the marks do not fit one camera (worst {worst}, {residual.max():.0f} pixels off); swapped or moved marks: place them again"
+    return MarksFault(f"the marks do not fit one camera (worst {worst}, {residual.max():.0f} pixels off); "
+                      "swapped or moved marks: place them again", worst)
 
 
 def _without(camera: Camera, names, places, pixels, focal_px):

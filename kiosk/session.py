@@ -76,6 +76,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     from kiosk.knock import Lookout
     from kiosk.loop import Loop, Parts
     from kiosk.reel import Reel
+    from kiosk.voice import Voice
     log = _log(place, parts)
     spec, settings, texts = asked.spec(place), place.settings, Texts(place.settings.screen.language)
     if spec == "demo":
@@ -108,7 +109,10 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     scorer = Scorer(log, health, aside, lambda written: tell(place, written), _clip_name(spec))
     speaker = _speaker(settings, place, parts)
     front = Front(turns, board, texts, log, speaker, scorer, lambda: _typed(inputs))
-    opening.opened(front, inputs, Pin(place), aside)
+    voice = Voice(place, speaker)
+    for fault in voice.load():
+        place.say(str(fault))
+    opening.opened(front, inputs, Pin(place), voice, aside)
     lookout = Lookout(reel.jpeg, aside, source.width_px) if marks else None       # without marks it does not matter
     intake = Intake(source, reel, health)
     parts.callback(intake.close)

@@ -76,6 +76,10 @@ class Speaker:
         kind = _known(kind)
         self._cues[kind] = sounds.from_wav(path) * self._volume
 
+    def unload(self, kind: str) -> None:
+        """The cue's own sound again."""
+        self._cues[kind] = sounds.made()[_known(kind)] * self._volume
+
     def tick(self, now_ns: int) -> None:
         """Play what is due where the device cannot do so by itself; notice a lost device, and look for a better one."""
         self._take_over()

@@ -13,12 +13,13 @@ from kiosk.desk.window import Window
 from kiosk.front import Front
 from kiosk.inputs import Inputs
 from kiosk.pin import Pin
+from kiosk.voice import Voice
 
 
-def opened(front: Front, inputs: Inputs, pin: Pin, aside: Callable[[Callable[[], None]], object],
+def opened(front: Front, inputs: Inputs, pin: Pin, voice: Voice, aside: Callable[[Callable[[], None]], object],
            clock: ModuleType = real_clock) -> Desk:
     desk = Desk(front.board, inputs, front.texts, pin, aside)
-    office = Office(desk, front, inputs, pin, clock.now_ns)
+    office = Office(desk, front, inputs, pin, voice, clock.now_ns)
     pages = Pages(office, People(office).players, Window(office).focus, Blocks(office).plan)
     desk.root, front.desk, front.pain = pages.root, desk, pages.pain
     return desk

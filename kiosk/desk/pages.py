@@ -11,6 +11,7 @@ from kiosk.faults import Fault
 from kiosk.front import Front
 from kiosk.inputs import Inputs, Press
 from kiosk.pin import Pin
+from kiosk.voice import Voice
 
 LEARNED = ("next_player", "previous_player", "replay", "skip", "add_ball", "pain", "menu", "undo", "confirm", "cancel")
 
@@ -23,6 +24,7 @@ class Office:
     front: Front
     inputs: Inputs
     pin: Pin
+    voice: Voice
     now_ns: Callable[[], int]
 
     @property

@@ -11,11 +11,13 @@ from typing import Callable
 from creaseside import plan as plans
 from creaseside.ball import BY_NAME
 from creaseside.focus import MEASURES, TOLERANCE, allowed_for
+from creaseside.orders import CUES
 from creaseside.settings import FocusCue
 from creaseside.stint import Stint
 from kiosk import gate
 from kiosk.desk.page import BACK, CLOSE, LETTERS, Answer, Field, Page
 from kiosk.desk.pages import Office
+from kiosk.faults import Fault
 from kiosk.texts import STEPS
 
 A_PAGE = 5
@@ -68,7 +70,35 @@ class Window:
         answers.append(Answer(cue.words or o.front.texts.cue(cue.measure, seat.bowler.age), lambda: self._words))
         if gate.focus(cue) and rule == "free":
             answers.append(Answer(o.say("window_posts"), lambda: self._posts))
+        answers.append(Answer(o.say("voice"), lambda: self.voice))
         return Page(o.front.texts.name(cue.measure), tuple(answers), tuple(lines), 2)
+
+    def voice(self) -> Page:
+        """The coach's own words in place of a sound, or the kiosk's sound again."""
+        o = self._o
+
+        def one(kind: str) -> Answer:
+            has = o.voice.has(kind)
+            words = o.say("voice_is" if has else "voice_own", which=o.say(f"voice_{kind}"))
+            return Answer(words, lambda: self._forget(kind) if has else self._record(kind))
+        return Page(o.say("voice_note"), (o.back(), *map(one, CUES)), (), 1)
+
+    def _record(self, kind: str) -> Callable[[], Page]:
+        """A page that says speak; when the recording is done it goes by itself."""
+        o = self._o
+
+        def then(found: object) -> str:
+            if isinstance(found, Fault):
+                o.desk.say(o.say("voice_missing"))
+            else:
+                o.voice.use(kind)
+                o.desk.say(o.say("voice_kept"))
+            return BACK
+        o.desk.wait(lambda: o.voice.record(kind), then)
+        return lambda: Page(o.say("voice_speak"), (o.back(),))
+
+    def _forget(self, kind: str) -> None:
+        self._o.voice.forget(kind)
 
     def _posts(self) -> Page:
         """Each post a little down or up, or taken away; never both."""

@@ -41,6 +41,7 @@ from kiosk.screen import Screen
 from kiosk.sources import DEMO
 from kiosk.texts import Texts
 from kiosk.turns import Turns
+from kiosk.voice import Voice
 from tests.kiosk.bowled import some_frames
 from tests.kiosk.handclock import HandClock
 
@@ -160,13 +161,20 @@ class Cuttings:
         pass
 
 
-class Voice:
+class Loudspeaker:
     """Plays every cue at its time."""
 
     way = "sounddevice"
 
     def __init__(self, clock: HandClock) -> None:
         self._clock, self.asked, self._due = clock, [], []
+        self.loaded: dict[str, Path] = {}
+
+    def load(self, kind: str, path: Path) -> None:
+        self.loaded[kind] = path
+
+    def unload(self, kind: str) -> None:
+        self.loaded.pop(kind, None)
 
     def ask(self, kind: str, at_ns: int) -> None:
         self.asked.append(kind)
@@ -192,7 +200,7 @@ class Hall:
         (self.place.home / "settings.toml").write_text(settings, "utf-8")
         self.log = Logbook(self.place, self.clock)
         self.texts = Texts(language)
-        self.film, self.engine, self.voice, self.kept = film or Film(), Engine(), Voice(self.clock), []
+        self.film, self.engine, self.voice, self.kept = film or Film(), Engine(), Loudspeaker(self.clock), []
         self.lookout = SimpleNamespace(tick=lambda newest, now_ns: None, moved=False)
         self.stage = Stage(Screen(Asked(width_px=size[0], height_px=size[1], blur_waiting=False), headless=True), self.texts,
                            Pictures(self.film.bgr, lambda a, b: [Stamp(1000 + b // (NS // 15) % 200, b)]))
@@ -206,7 +214,9 @@ class Hall:
                            lambda: session._typed(self.inputs))
         self.turns.ask()
         self.pin = Pin(self.place, self.clock)
-        self.desk = opening.opened(self.front, self.inputs, self.pin, lambda job: job(), self.clock)
+        self.coach = Voice(self.place, self.voice, lambda seconds: self.said)
+        self.said = np.zeros(1000, np.int16)
+        self.desk = opening.opened(self.front, self.inputs, self.pin, self.coach, lambda job: job(), self.clock)
         self.front.checkin = CheckIn(self.film.newest, lambda: Stamp(1, self.clock.ns), lambda: False,
                                      lambda: any(p["card"] is not None for p in self.log.players()), lambda job: job())
         self._presses: deque = deque()

@@ -138,7 +138,7 @@ def _ball_row(ball: Row, measure: str, links: Links, query: dict, judged: bool) 
     return [Cell(str(ball["number"]), links.ball(ball["session"], ball["number"], **query)),
             words.block(ball["block_kind"]),
             words.with_sd(measure, value(ball, measure)), words.VERDICTS.get(ball["verdict"], "") if judged else "",
-            ball["feedback"], ", ".join(json.loads(ball["flags"]))]
+            words.given(ball["feedback"]), ", ".join(json.loads(ball["flags"]))]
 
 
 def _svg(balls: Sequence[Row], parts: Sequence[Part], measure: str, low: float | None, high: float | None, judged: bool,
@@ -151,9 +151,10 @@ def _svg(balls: Sequence[Row], parts: Sequence[Part], measure: str, low: float |
     at = [charts.LEFT + (i + 0.5) * wide for i in range(len(balls))]
     r = min(6.5, max(1.6, 0.32 * wide))
     floor = charts.HEIGHT - 78
-    made = [charts.gate(y, low, high), charts.up_axis(y, words.unit(measure))]
+    made = [charts.up_axis(y, words.unit(measure))]
     for i, p in enumerate(parts):
         made += _block(p, at, wide, y, floor, i, measure)
+    made.append(charts.gate(y, low, high))      # over the intervals, so that its posts stay what they are
     for x, ball, v in zip(at, balls, values):
         inside = []
         if v:
@@ -167,7 +168,7 @@ def _svg(balls: Sequence[Row], parts: Sequence[Part], measure: str, low: float |
         title = f"ball {ball['number']}: {words.with_sd(measure, v)}"
         if judged and ball["verdict"]:
             title += f", {words.VERDICTS[ball['verdict']]}"
-        title += f", feedback: {ball['feedback']}"
+        title += f", feedback {words.given(ball['feedback'])}"
         made.append(charts.linked(links.ball(ball["session"], ball["number"], **query), title, *inside))
     step = max(1, round(len(balls) / 24))
     made += [charts.text(x, floor + 32, str(b["number"])) for x, b in list(zip(at, balls))[step - 1::step]]
@@ -209,19 +210,22 @@ def _key(judged: bool, given: bool, unseen: bool, floor: float) -> list[Markup]:
 def _every(balls: Sequence[Row], parts: Sequence[Part], before: Sequence[Row], alone: Sequence[Row], links: Links,
            query: dict, session: str) -> Figure:
     """A table of all measures: the mean of all balls, and baseline against no feedback where there are such blocks."""
+    both = bool(before and alone)
     rows: list[list[str | Cell]] = []
     for m in MEASURES:
-        stuck = _stuck(before, alone, m) if before and alone else None
-        rows.append([Cell(words.name(m), links.session(session, **(query | {"measure": m}))),
-                     words.brief(m, session_mean([[value(b, m) for b in balls[p.first:p.last + 1]] for p in parts]))
-                     if balls else "–",
-                     *(words.brief(m, block_mean([value(b, m) for b in some])) if some else "–"
-                       for some in (before, alone)),
-                     _change(m, stuck) if stuck else "–"])
-    says = ("The means of every measure, and what changed from the baseline to the balls without feedback. Of so many "
-            "measures one in about twenty passes its least change by chance alone; look at the one that was worked on.")
+        row = [Cell(words.name(m), links.session(session, **(query | {"measure": m}))),
+               words.brief(m, session_mean([[value(b, m) for b in balls[p.first:p.last + 1]] for p in parts]))]
+        if both:
+            row += [*(words.brief(m, block_mean([value(b, m) for b in some])) for some in (before, alone)),
+                    _change(m, _stuck(before, alone, m))]
+        rows.append(row)
+    says = "The mean of every measure over all balls."
+    if both:
+        says = ("The means of every measure, and what changed from the baseline to the balls without feedback. Of so "
+                "many measures one in about twenty passes its least change by chance alone; look at the one that was "
+                "worked on.")
     return Figure("measures", "Every measure", says, None,
-                  ("Measure", "All balls", "Baseline", "Without feedback", "Change"), rows,
+                  ("Measure", "All balls", *(("Baseline", "Without feedback", "Change") if both else ())), rows,
                   f"In brackets 95 % intervals. A mean needs {words.count(FEWEST_BALLS, 'measured ball')}. The same "
                   "formulas as above.")
 

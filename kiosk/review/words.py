@@ -18,6 +18,9 @@ TEXTS = Texts("en")
 UNITS = {"deg": "°", "m": " m", "m/s": " m/s", "s": " s", "ratio": ""}
 FINEST = {"deg": 1, "m": 3, "m/s": 2, "s": 3, "ratio": 2}       # decimals; no camera beside a net is finer
 VERDICTS = {"hit": "inside the gate", "miss": "outside the gate", "unsure": "too close to a post to say"}
+GIVEN = {"none": "none", "every": "given: every ball", "outside": "given: outside the gate",
+         "back in": "given: first ball back inside", "fading": "given: its turn", "over": "given: for the over",
+         "on request": "given: on request"}      # the words of creaseside.plan
 ACTIONS = {"flexor": "flexor", "extender": "extender", "flexor_extender": "flexor-extender",
            "constant_brace": "constant brace"}
 MANY = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
@@ -29,6 +32,11 @@ def name(measure: str) -> str:
 
 def block(kind: str | None) -> str:
     return TEXTS.block(kind)[0] if kind in ("warm_up", "baseline", "focus", "no_feedback", "free") else "no block"
+
+
+def given(word: str) -> str:
+    """What feedback a ball had, from its row."""
+    return GIVEN.get(word, word)
 
 
 def count(n: int, what: str, more: str | None = None) -> str:

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from creaseside import plan
 from creaseside.ball import Value
 from creaseside.progress import did_it_stick
 from creaseside.settings import FocusCue
@@ -143,6 +144,25 @@ def test_bowlers_of_one_session_have_a_page_each(tmp_path):
     assert "one ball" in page(client, f"/sessions/{session}?player={ben}").words
     assert "a guest, one ball" in page(client, f"/sessions/{guest}").words
     page(client, f"/sessions/{session}?player=p-none", 404)
+
+
+def test_a_session_without_a_plan_says_nothing_of_a_change(tmp_path):
+    place = home(tmp_path)
+    with Logbook(place, HandClock()) as log:
+        free = log.start_session(log.add_player("Sam"))
+        for n in range(8):
+            log.add_ball(free, ball(None, approach_deg=float(n)))
+    there = page(make(place, HandClock()).test_client(), f"/sessions/{free}")
+    assert "No focus: nothing was judged" in there.words and "Did it stick" not in there.words
+    assert "Without feedback" not in there.words and there.count("rect", "gate") == 0
+
+
+def test_what_was_given_is_said_in_words():
+    schedule = {plan.feedback(plan.FeedbackSchedule(kind, slow), plan.Spot(1, "focus", n, 24, None), verdict, before,
+                              asked).word
+                for kind in plan.SCHEDULES for slow in (True, False) for n in (1, 2, 3, 7, 18) for verdict in ("hit", "miss")
+                for before in ((), ("miss",)) for asked in (False, True)}
+    assert schedule == set(words.GIVEN) and words.given("cue, replay") == "cue, replay"
 
 
 def test_a_session_shows_another_measure_without_its_verdicts(pages, season):

@@ -1,4 +1,4 @@
-"""Bundle: a zip with everything of a session or a player, which another machine takes in (kiosk/imports).
+"""Bundle: a zip with everything of a session, a player or a log, which another machine takes in (kiosk/imports).
 
     manifest.json      what it is: format, version, the log's version, and size and sha256 of every other file
     rows/TABLE.jsonl   the log's rows, one JSON object a line; bytes as {"base64": …}
@@ -18,7 +18,7 @@ import tempfile
 import zipfile
 from collections import Counter
 from pathlib import Path
-from typing import Any, Iterable, Iterator
+from typing import Any, Iterable, Iterator, Mapping
 
 from creaseside.stamps import Stamp
 from kiosk import VERSION, avi, clips
@@ -27,6 +27,17 @@ from kiosk.logbook import Reader, file, views
 
 FORMAT, BUNDLE_VERSION = "creaseside bundle", 1
 MOST_ACCESSES = 1_000_000
+# {table: {column: the table that it points to}}, in the order in which they stand in the zip
+POINTS: Mapping[str, Mapping[str, str]] = {
+    "player": {}, "consent": {"player": "player"}, "height": {"player": "player"}, "setup": {}, "program": {},
+    "zero": {"player": "player", "setup": "setup"},
+    "session": {"player": "player", "program": "program", "setup": "setup"}, "block": {"session": "session"},
+    "ball": {"session": "session", "player": "player", "block": "block", "program": "program", "setup": "setup",
+             "zero": "zero"},
+    "trace": {"ball": "ball"}, "feedback": {"ball": "ball"}, "clip": {"ball": "ball"}}
+TABLES = tuple(POINTS)
+NEEDED = {"consent": {"player"}, "height": {"player"}, "zero": {"player"}, "block": {"session"}, "ball": {"session"},
+          "trace": {"ball"}, "feedback": {"ball"}}
 README = """These are bowling sessions out of creaseside: rows/ holds them as JSON lines, balls.csv as a table,
 clips/ holds pictures where the players' consent allowed it on the day of the export.
 They hold names and consents: keep this file as you would keep the log, and delete it when it is no longer needed.
@@ -35,7 +46,8 @@ They hold names and consents: keep this file as you would keep the log, and dele
 
 
 def write(log: Reader, to: Path, session: str | None, player: str | None, own: bool = False) -> dict[str, Any]:
-    """What is in it, in numbers. own: a player's own data, with all that is kept about them besides balls."""
+    """What is in it, in numbers. own: a player's own data, with all that is kept about them besides balls. Neither
+    a session nor a player: the whole log."""
     with whole.file(log.place, to, "a zip") as part, zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as z:
         bundle = _Bundle(z)
         counts = _fill(log, bundle, session, player)
@@ -79,23 +91,39 @@ class _Bundle:
 
 def _fill(log: Reader, bundle: _Bundle, session: str | None, player: str | None) -> dict[str, int]:
     balls = log.ball_rows(session, player)
-    ids = {b["id"] for b in balls}
-    people = sorted({b["player"] for b in balls} - {None} | ({player} if player else set()))
-    sessions = list(dict.fromkeys(b["session"] for b in balls)) or [s for s in (session,) if s]
-    rows = {"player": _players(log, people), "session": _sessions(log, sessions, people),
-            "ball": _in(log, "ball", "id", sorted(ids))}
-    rows |= {name: _in(log, name, "player", people) for name in ("consent", "height", "zero")}
-    rows["block"] = _in(log, "block", "session", sessions)
-    for name in ("setup", "program"):
-        rows[name] = _in(log, name, "id", sorted({b[name] for b in balls} - {None}))
-    rows["feedback"] = _in(log, "feedback", "ball", sorted(ids))
-    counts = {name: bundle.put(f"rows/{name}.jsonl", map(line, found)) for name, found in rows.items()}
-    bundle.put("rows/trace.jsonl", (line(row) for id in sorted(ids) for row in _in(log, "trace", "ball", [id])))
+    ids = sorted(b["id"] for b in balls)
+    everything = session is None and player is None
+    people = sorted({b["player"] for b in balls} - {None} | ({player} if player else set())
+                    | ({p["id"] for p in log.players()} if everything else set()))
+    sessions = [s["id"] for s in reversed(log.sessions())] if everything else [session] if session else list(
+        dict.fromkeys(b["session"] for b in balls))
+    of = {"session": sorted(sessions), "ball": ids}
+    pointing = [*balls, *_in(log, "session", "id", of["session"]), *_in(log, "zero", "player", people)]
+    rows: dict[str, Iterable[dict[str, Any]]] = {
+        "player": (row | {"card": None} for row in _in(log, "player", "id", people)),
+        "consent": _in(log, "consent", "player", people), "height": _in(log, "height", "player", people),
+        **{name: _in(log, name, "id", sorted({p.get(name) for p in pointing} - {None})) for name in ("setup", "program")},
+        "zero": _in(log, "zero", "player", people), "session": _in(log, "session", "id", of["session"]),
+        "block": _in(log, "block", "session", of["session"]), "ball": _in(log, "ball", "id", ids),
+        "trace": _in(log, "trace", "ball", ids), "feedback": _in(log, "feedback", "ball", ids)}
+    there: dict[str, set[Any]] = {}
+    counts = {name: bundle.put(f"rows/{name}.jsonl", map(line, _joined(name, found, there)))
+              for name, found in rows.items()}
     kept = [row for ball in balls if (row := _clip(log, bundle, ball))]
     bundle.put("rows/clip.jsonl", map(line, kept))
     _for_people(bundle, balls)
     return {"count": counts["ball"], "sessions": counts["session"], "players": counts["player"], "clips": len(kept),
             "blurred": sum(row["frames_blurred"] for row in kept)}
+
+
+def _joined(name: str, rows: Iterable[dict[str, Any]], there: dict[str, set[Any]]) -> Iterator[dict[str, Any]]:
+    """The rows, pointing to nothing that is not in the zip: other players, or what a damaged log has lost."""
+    ids = there.setdefault(name, set())
+    for row in rows:
+        lost = {c for c, of in POINTS.get(name, {}).items() if row[c] is not None and row[c] not in there[of]}
+        if not lost & NEEDED.get(name, set()):
+            ids.add(row["id"])
+            yield row | dict.fromkeys(lost)
 
 
 def line(row: dict[str, Any]) -> bytes:
@@ -106,17 +134,6 @@ def line(row: dict[str, Any]) -> bytes:
 def _in(log: Reader, name: str, column: str, keys: list) -> Iterator[dict[str, Any]]:
     for key in keys:
         yield from log.rows_of(name, column, key)
-
-
-def _players(log: Reader, people: list[str]) -> Iterator[dict[str, Any]]:
-    for row in _in(log, "player", "id", people):
-        yield row | {"card": None}
-
-
-def _sessions(log: Reader, sessions: list[str], people: list[str]) -> Iterator[dict[str, Any]]:
-    """Whose session it was stays out where that was somebody else."""
-    for row in _in(log, "session", "id", sessions):
-        yield row | {"player": row["player"] if row["player"] in people else None}
 
 
 def _clip(log: Reader, bundle: _Bundle, ball: dict[str, Any]) -> dict[str, Any] | None:

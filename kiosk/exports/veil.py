@@ -1,8 +1,8 @@
 """Veil: a clip that leaves the machine shows no face. The bowler's head is coarsened, and so is everything but the
 bowler's own body, where other people may stand.
 
-The head is where the pose model's looks at the ball put it. Between two looks it is reckoned from both; a frame that has
-no look on either side within GAP_S is left out. How sure that is: as sure as the pose model's looks, from which strangers'
+The head is where the pose model's looks at the ball put it, and the body a band round the bones between its landmarks.
+Between two looks they are reckoned from both; a frame that has no look on either side within GAP_S is left out. How sure that is: as sure as the pose model's looks, from which strangers'
 were sorted out; where the model itself takes something else for the head, or somebody stands right behind the bowler,
 a face may remain. Nothing can be brought back: what is coarsened is thrown away before the picture is written anew.
 """
@@ -20,22 +20,28 @@ from creaseside.stamps import NS, Stamp
 GAP_S = 0.15           # a head that runs at 7 m/s and dips with 3 g strays 8 cm from the line between such looks
 EDGE_S = 0.02          # before the first and after the last look: two frames of most cameras
 FACE = [INDEX[n] for n in NAMES[:11]]
-BODY = [i for i in range(len(NAMES)) if i not in FACE]
+TORSO = [INDEX[n] for n in ("left_shoulder", "right_shoulder", "right_hip", "left_hip")]
+BONES = [(INDEX[f"{side}_{a}"], INDEX[f"{side}_{b}"]) for side in ("left", "right") for a, b in (
+    ("shoulder", "elbow"), ("elbow", "wrist"), ("wrist", "index"), ("hip", "knee"), ("knee", "ankle"), ("ankle", "heel"),
+    ("heel", "toe"))] + list(zip(TORSO, [*TORSO[1:], TORSO[0]]))
 # In trunks (mid-shoulder to mid-hip, 0.29 of the stature; head and neck 0.18: Drillis & Contini 1966, from memory).
 HEAD_TRUNKS = 0.50     # a head's radius, hair and helmet and the pose model's own error
 SPREAD = 2.0           # or so many times the farthest point of the face from their middle, where that is more
-BODY_TRUNKS = 0.30     # what is left clear round the body's landmarks
+FEET = {INDEX[f"{side}_{n}"] for side in ("left", "right") for n in ("ankle", "heel")}
+FOOT_MORE = 2.0        # so much more round a foot, where the crease is and no face
+BODY_TRUNKS = 0.22     # what is left clear to either side of a bone: a limb in its clothes
 CELLS = 3              # a coarsened head is so many cells across
 LEAST_CELLS = 48       # the picture's width in cells is at most this, so that a face near the camera is few cells too
 
 
 @dataclass(frozen=True, slots=True)
 class Hidden:
-    """Where the head is in a frame, pixels: its middle and radius; and the body's box (x0, y0, x1, y1)."""
+    """In a frame, pixels: the head's middle and radius; the body's landmarks (33, 2), and how far round them is clear."""
 
     middle: np.ndarray
     radius: float
-    box: np.ndarray
+    xy: np.ndarray
+    reach: float
 
 
 class Veil:
@@ -46,7 +52,8 @@ class Veil:
         self._all = sorted(poses, key=lambda p: p.stamp.t_ns)
         heavy_last = sorted(poses, key=lambda p: p.model == "heavy")
         seen = track.cleaned(track.of(heavy_last))
-        self._t_s, self._hidden = seen.t_s, [_hidden(xy) for xy in seen.xy_px]
+        bodies = _filled(seen.t_s, seen.xy_px)
+        self._t_s, self._hidden = seen.t_s, [_hidden(xy, body) for xy, body in zip(seen.xy_px, bodies)]
 
     def at(self, t_ns: int) -> list[Hidden]:
         """What is to be hidden in a frame of that time, the bowler first; empty where the bowler's head is not known."""
@@ -54,7 +61,7 @@ class Veil:
         bowler = self._between(t_s)
         if bowler is None:
             return []
-        others = [_hidden(p.xy_px.astype(float)) for p in self._all if abs(p.stamp.t_ns - t_ns) <= EDGE_S * NS]
+        others = [_hidden(p.xy_px.astype(float), p.xy_px) for p in self._all if abs(p.stamp.t_ns - t_ns) <= EDGE_S * NS]
         return [bowler, *(h for h in others if h is not None)]
 
     def _between(self, t_s: float) -> Hidden | None:
@@ -70,8 +77,8 @@ class Veil:
             return edge[1] if edge[0] <= EDGE_S else None
         part = (t_s - t0) / (t1 - t0)
         moved = float(np.linalg.norm(b.middle - a.middle))
-        box = np.concatenate([np.minimum(a.box[:2], b.box[:2]), np.maximum(a.box[2:], b.box[2:])])
-        return Hidden(a.middle + part * (b.middle - a.middle), max(a.radius, b.radius) + 0.1 * moved, box)
+        return Hidden(a.middle + part * (b.middle - a.middle), max(a.radius, b.radius) + 0.1 * moved,
+                      a.xy + part * (b.xy - a.xy), max(a.reach, b.reach))
 
 
 def clip(frames: Iterable[tuple[Stamp, bytes]], poses: Sequence[Pose]) -> Iterator[tuple[Stamp, bytes]]:
@@ -84,8 +91,18 @@ def clip(frames: Iterable[tuple[Stamp, bytes]], poses: Sequence[Pose]) -> Iterat
             yield stamp, covered
 
 
-def _hidden(xy_px: np.ndarray) -> Hidden | None:
-    """From one look, (33, 2) pixels; None where the trunk was not seen."""
+def _filled(t_s: np.ndarray, xy_px: np.ndarray) -> np.ndarray:
+    """(T, 33, 2) with the landmarks that were taken for slips reckoned from their neighbours: only to keep a limb clear."""
+    out = xy_px.copy()
+    for joint in range(out.shape[1]):
+        seen = np.isfinite(out[:, joint]).all(1)
+        if seen.any():
+            out[~seen, joint] = np.stack([np.interp(t_s[~seen], t_s[seen], out[seen, joint, i]) for i in (0, 1)], 1)
+    return out
+
+
+def _hidden(xy_px: np.ndarray, body_px: np.ndarray) -> Hidden | None:
+    """From one look, (33, 2) pixels, as it was seen and as it was filled in; None where the trunk was not seen."""
     neck = (xy_px[INDEX["left_shoulder"]] + xy_px[INDEX["right_shoulder"]]) / 2
     hips = (xy_px[INDEX["left_hip"]] + xy_px[INDEX["right_hip"]]) / 2
     trunk = float(np.linalg.norm(neck - hips))
@@ -98,8 +115,7 @@ def _hidden(xy_px: np.ndarray) -> Hidden | None:
         radius = max(radius, SPREAD * float(np.linalg.norm(face - middle, axis=1).max()))
     else:
         middle, radius = neck + 0.35 * (neck - hips), 1.5 * radius       # the whole head area
-    body = xy_px[BODY][np.isfinite(xy_px[BODY]).all(1)]
-    return Hidden(middle, radius, np.concatenate([body.min(0), body.max(0)]) + BODY_TRUNKS * trunk * np.array([-1, -1, 1, 1]))
+    return Hidden(middle, radius, body_px, BODY_TRUNKS * trunk)
 
 
 def _covered(jpeg: bytes, hidden: Sequence[Hidden]) -> bytes | None:
@@ -114,10 +130,23 @@ def _covered(jpeg: bytes, hidden: Sequence[Hidden]) -> bytes | None:
     cell = max(2 * max(h.radius for h in hidden) / CELLS, wide / LEAST_CELLS)
     small = cv2.resize(bgr, (max(1, round(wide / cell)), max(1, round(high / cell))), interpolation=cv2.INTER_AREA)
     coarse = cv2.resize(small, (wide, high), interpolation=cv2.INTER_LINEAR)
-    clear = np.zeros((high, wide), np.uint8)
-    x0, y0, x1, y1 = (int(round(v)) for v in hidden[0].box)
-    clear[max(0, y0):max(0, y1), max(0, x0):max(0, x1)] = 255
+    clear = _body(hidden[0], high, wide)
     for h in hidden:
         cv2.circle(clear, tuple(int(round(v)) for v in h.middle), int(np.ceil(h.radius)), 0, -1)
     coarse[clear > 0] = bgr[clear > 0]
     return encode(coarse)
+
+
+def _body(of: Hidden, high: int, wide: int) -> np.ndarray:
+    """(high, wide) 255 where the body is, 0 elsewhere."""
+    import cv2
+    mask = np.zeros((high, wide), np.uint8)
+    torso = of.xy[TORSO]
+    if np.isfinite(torso).all():
+        cv2.fillConvexPoly(mask, cv2.convexHull(torso.round().astype(np.int32)), 255)
+    for a, b in BONES:
+        if np.isfinite(of.xy[[a, b]]).all():
+            ends = (tuple(int(round(v)) for v in of.xy[i]) for i in (a, b))
+            reach = of.reach * (FOOT_MORE if a in FEET else 1)
+            cv2.line(mask, *ends, 255, max(1, round(2 * reach)))
+    return mask

@@ -14,19 +14,14 @@ from typing import Any, Iterable, Mapping
 
 from creaseside import rows
 from kiosk import clips
+from kiosk.exports.bundle import POINTS, TABLES
 from kiosk.faults import Fault
 from kiosk.imports import checks
-from kiosk.imports.parcel import TABLES, Parcel, opened
+from kiosk.imports.parcel import Parcel, opened
 from kiosk.logbook import Logbook
 from kiosk.logbook.writing import NO_NUMBERS
 
 Row = Mapping[str, Any]
-POINTS: Mapping[str, Mapping[str, str]] = {
-    "consent": {"player": "player"}, "height": {"player": "player"}, "zero": {"player": "player", "setup": "setup"},
-    "session": {"player": "player", "program": "program", "setup": "setup"}, "block": {"session": "session"},
-    "ball": {"session": "session", "player": "player", "block": "block", "program": "program", "setup": "setup",
-             "zero": "zero"},
-    "trace": {"ball": "ball"}, "feedback": {"ball": "ball"}, "clip": {"ball": "ball"}}
 MADE = {"player": "created_utc", "session": "started_utc"}
 A_TURN = 50          # balls written in one turn, so that a kiosk that logs a ball beside it does not wait
 
@@ -50,7 +45,7 @@ def _all_checked(parcel: Parcel, log: Logbook) -> None:
             for row in parcel.rows(table):
                 checks.clip(row) if table == "clip" else checks.typed(columns, row)
                 checks.row(table, row)
-                lost = [c for c, of in POINTS.get(table, {}).items() if row.get(c) is not None and row[c] not in ids[of]]
+                lost = [c for c, of in POINTS[table].items() if row.get(c) is not None and row[c] not in ids[of]]
                 own = row["ball"] if table == "clip" else row["id"]
                 if lost or own in ids[table]:
                     raise ValueError(f"{lost[0]} {row[lost[0]]}, which is not in it" if lost else f"{own} twice")
@@ -186,7 +181,7 @@ class _Merge:
 
     def _pointed(self, table: str, row: Row) -> dict[str, Any]:
         """What the row points to, by its ids here."""
-        return {column: self._ids[of].get(row.get(column)) for column, of in POINTS.get(table, {}).items()}
+        return {column: self._ids[of].get(row.get(column)) for column, of in POINTS[table].items()}
 
 
 def _groups(rows_: Iterable[Row]) -> Iterable[list[Row]]:

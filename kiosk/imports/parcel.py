@@ -15,11 +15,10 @@ from pathlib import Path
 from typing import Any, Iterator
 
 from kiosk import avi
-from kiosk.exports.bundle import BUNDLE_VERSION, FORMAT
+from kiosk.exports.bundle import BUNDLE_VERSION, FORMAT, TABLES
 from kiosk.faults import Fault
 from kiosk.logbook import file
 
-TABLES = ("player", "consent", "height", "setup", "program", "zero", "session", "block", "ball", "trace", "feedback", "clip")
 NAME = re.compile(rf"manifest\.json|about\.json|balls\.csv|README\.txt|rows/({'|'.join(TABLES)})\.jsonl|clips/ball-[0-9]{{1,12}}\.avi")
 MOST_FILES = 200_000                     # a clip a ball: two seasons of forty bowlers
 LARGEST = {"manifest.json": 64 << 20, "README.txt": 1 << 20, "about.json": 1 << 28, "balls.csv": 1 << 30}

@@ -4,7 +4,9 @@ from __future__ import annotations
 import hashlib
 import json
 import random
+import sqlite3
 import zipfile
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -162,6 +164,52 @@ def test_a_player_who_never_bowled_has_data_too(tmp_path):
     assert run(home(tmp_path / "other"), "import", tmp_path / "own.zip") == 0
     with Reader(home(tmp_path / "other")) as log:
         assert [p["id"] for p in log.players()] == [player]
+
+
+# A log as a file
+
+def test_a_backup_comes_in_beside_what_is_here_and_stays_as_it_is(packed, tmp_path):
+    place, session, player, _ = packed
+    assert run(place, "backup", tmp_path / "copy.db") == 0
+    before = (tmp_path / "copy.db").read_bytes()
+    other = home(tmp_path)
+    with Logbook(other) as log:
+        log.add_player("Kim")
+    for _ in range(2):
+        assert run(other, "import", tmp_path / "copy.db") == 0
+    with Reader(other) as log, Reader(place) as first:
+        assert log.balls(session) == [b | {"clip": None} for b in first.balls(session)] and len(log.players()) == 3
+    assert (tmp_path / "copy.db").read_bytes() == before and {p.name for p in tmp_path.iterdir()} == {"copy.db", "home"}
+
+
+def test_what_can_be_read_of_a_damaged_log_comes_back(tmp_path, capfd):
+    place = home(tmp_path)
+    with Logbook(place) as log:
+        player = log.add_player("Sam")
+        session = log.start_session(player)
+        block = log.add_block(session, "focus", 20)
+        for n in range(20):
+            log.add_ball(session, some_ball(n), block=block, poses=some_poses(20, "light"))
+    data = place.log.read_bytes()
+    place.log.write_bytes(data[:len(data) * 3 // 4 // 4096 * 4096])
+    with Logbook(place) as log:
+        assert "damaged" in log.notice
+    aside = min(place.home.glob("*.damaged-*"), key=lambda p: len(p.name))
+    assert main(["--home", str(place.folder), "import", str(aside)]) == 0
+    assert "is damaged; what can be read of it came in" in capfd.readouterr().err
+    with Reader(place) as log:
+        assert [p["shown_name"] for p in log.players()] == ["Sam"] and 0 < len(log.balls(session)) < 20
+        assert log._db.execute("pragma foreign_key_check").fetchall() == []
+
+
+@pytest.mark.parametrize("change, words", [("pragma user_version = 999", "newer program"),
+                                           ("pragma application_id = 7", "another program")])
+def test_a_log_that_is_not_for_this_program_does_not_come_in(packed, tmp_path, capfd, change, words):
+    run(packed[0], "backup", tmp_path / "copy.db")
+    with closing(sqlite3.connect(tmp_path / "copy.db")) as db:
+        db.execute(change)
+    assert run(home(tmp_path), "import", tmp_path / "copy.db") == 1
+    assert words in capfd.readouterr().err
 
 
 # Faces

@@ -27,14 +27,14 @@ def command(place: Place, session: str | None, player: str | None, measure: str 
         from creaseside.focus import MEASURES
         if measure not in MEASURES:
             raise click.BadParameter(f"{measure!r} is no measure; one of {', '.join(MEASURES)}", param_hint="--measure")
-    text = report.html(place, session, player, measure)
+    text, whom = report.html(place, session, player, measure)
     output = output or Path(f"{session or player}.html")
     try:
         output.write_text(text, "utf-8")
     except OSError as e:
         raise Fault(f"the report in {output}", e.strerror or str(e), "give a file that may be written, with -o") from e
     try:
-        accesses.note(place, clock, "on this machine", f"a report of {session or player}", player)
+        accesses.note(place, clock, "on this machine", f"a report of {session or player}", whom)
     except Fault as e:
         place.say(f"this report could not be noted in the log: {e.found}")
     place.out({"report": str(output), "bytes": output.stat().st_size}) if place.json else click.echo(str(output))

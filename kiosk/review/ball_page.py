@@ -13,7 +13,8 @@ from markupsafe import Markup
 
 from creaseside.ball import QUANTITIES
 from creaseside.legs import Legs, legs
-from creaseside.stamps import NS, to_ns
+from creaseside.pose import Pose
+from creaseside.stamps import NS, Stamp, to_ns
 from kiosk import avi, clips
 from kiosk.faults import Fault
 from kiosk.logbook.reading import Row
@@ -29,15 +30,22 @@ SAME_NS = 2_000_000      # a look and a frame this near are of one picture
 
 @dataclass(frozen=True, slots=True)
 class Pictures:
-    """The frames of a ball's clip: how many, their times on the stamps' axis, and their size."""
+    """The frames of a ball's clip: how many, their times on the stamps' axis, and their size. veiled: the ball's looks,
+    where no face may be shown."""
 
     file: Path
     t_ns: tuple[int, ...]
     width_px: int
     height_px: int
+    veiled: tuple[Pose, ...] | None = None
 
     def frame(self, number: int) -> bytes | None:
-        return avi.frame(self.file, number) if 0 <= number < len(self.t_ns) else None
+        """Its JPEG; None where there is no such frame, or its face cannot be hidden."""
+        jpeg = avi.frame(self.file, number) if 0 <= number < len(self.t_ns) else None
+        if jpeg is None or self.veiled is None:
+            return jpeg
+        from kiosk.exports import veil
+        return next((hidden for _, hidden in veil.clip([(Stamp(number, self.t_ns[number]), jpeg)], self.veiled)), None)
 
 
 def pictures(log: Asker, ball: Mapping[str, Any], shared: bool = False) -> tuple[Pictures | None, str]:
@@ -48,12 +56,13 @@ def pictures(log: Asker, ball: Mapping[str, Any], shared: bool = False) -> tuple
         return None, "No pictures of this ball are kept."
     if clip["keep_until"] <= today.isoformat() or not clips.may_keep_pictures(log, ball["player"], today):
         return None, "The consent to these pictures, or their time, is over; the kiosk's next start removes them."
-    if shared and log.faces(ball["player"], today) != "shown":
-        return None, "Pictures of this player are shown on the kiosk's own machine alone: their face may not leave it."
     file = log.place.clips / clip["file"] if CLIP.fullmatch(clip["file"]) else None
     if file is None or not file.is_file() or file.is_symlink():
         return None, "The clip's file is not in the clips folder."
-    return Pictures(file, clip["t_ns"], clip["width_px"], clip["height_px"]), ""
+    veiled = None
+    if shared and log.faces(ball["player"], today) != "shown":
+        veiled = tuple(p for poses in log.traces(ball["id"]).values() for p in poses)
+    return Pictures(file, clip["t_ns"], clip["width_px"], clip["height_px"], veiled), ""
 
 
 def view(log: Asker, session: str, number: int, frame: int | None, links: Links, shared: bool = False) \
@@ -145,7 +154,7 @@ def _picture(shown: Pictures, at: int, walked: Legs | None, ball: Row, origin_ns
         since = f"{ms:+.0f} ms from front foot contact".replace("-", "−")
     return {"frame": at, "frames": len(shown.t_ns), "width": shown.width_px, "height": shown.height_px, "leg": leg,
             "src": f"/sessions/{of['id']}/balls/{ball['number']}/frames/{at}.jpg", "before": to(at - 1),
-            "after": to(at + 1), "jumps": jumps, "since": since}
+            "after": to(at + 1), "jumps": jumps, "since": since, "veiled": shown.veiled is not None}
 
 
 def _knees(walked: Legs | None, untold: str, ball: Row, origin_ns: int | None, now_ns: int | None) -> Figure:

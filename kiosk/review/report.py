@@ -11,8 +11,9 @@ from kiosk.review.look import Links
 
 
 def html(place: Place, session: str | None, player: str | None, measure: str | None = None,
-         clock: ModuleType = clock_room) -> str:
-    """The file's text: of a session (of one player in it, where one is named), else of a player. Fault: no such."""
+         clock: ModuleType = clock_room) -> tuple[str, str | None]:
+    """The file's text, of a session (of one player in it, where one is named), else of a player; and the id of whom it
+    shows. Fault where there is none of that name."""
     with Asker(place, clock) as log:
         links, wanted = Links(live=False), Filter()
         if session:
@@ -20,5 +21,6 @@ def html(place: Place, session: str | None, player: str | None, measure: str | N
         else:
             name, view = "player.html", player_page.view(log, player, measure or player_page.ALL, wanted, links)
         said = [log.notice] if log.notice else []
-        return render.alone(name, **view, said=said, wanted=wanted, path="", kept={}, links=links, shared=False,
+        text = render.alone(name, **view, said=said, wanted=wanted, path="", kept={}, links=links, shared=False,
                             token="")
+        return text, view["player"] and view["player"]["id"]

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import errno
 import socket
+import threading
 import webbrowser
 from typing import Callable
 
@@ -26,8 +27,8 @@ def serve(app: Flask, port: int, shared: bool, open_: bool, ready: Callable[[str
                     "give another with --port, or --port 0 for any") from e
     here = int(server.effective_port)
     ready(f"http://{_name() if shared else LOOPBACK}:{here}/", here)
-    if open_:
-        webbrowser.open(f"http://{LOOPBACK}:{here}/")
+    if open_:      # a browser in a terminal comes back only when it is closed
+        threading.Thread(target=webbrowser.open, args=[f"http://{LOOPBACK}:{here}/"], daemon=True).start()
     try:
         server.run()
     finally:

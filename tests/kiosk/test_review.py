@@ -398,10 +398,18 @@ def test_shared_pages_are_for_who_knows_the_pin(shared):
     assert there.count("button") == 2       # the filters', and Leave
     with Reader(place) as log:
         assert log.accesses()[0]["who"] == "with the PIN, from 127.0.0.1"
-    assert client.get(picture).status_code == 404       # faces stay on this machine, unless the consent says otherwise
+    assert "Faces do not leave" in page(client, f"/sessions/{session}/balls/1").words
+    veiled = client.get(picture).data
     with Logbook(place, HandClock(100 * 10**9)) as log:
         log.add_consent(log.players()[0]["id"], "clips", "Sam", faces="shown")
-    assert client.get(picture).status_code == 200
+    plain = client.get(picture).data
+    assert plain[:2] == veiled[:2] == b"\xff\xd8" and veiled != plain     # a face leaves only where the consent says so
+    assert "Faces do not leave" not in page(client, f"/sessions/{session}/balls/1").words
+    with closing(sqlite3.connect(place.log)) as db:
+        db.execute("delete from trace")
+        db.execute("delete from consent where faces = 'shown'")
+        db.commit()
+    assert client.get(picture).status_code == 404                           # where the head is not known, nothing
     leave = next(a["value"] for t, a in there.elements if a.get("name") == "token")
     assert client.post("/leave", data={"token": "old"}).status_code == 400
     assert client.post("/leave", data={"token": leave}).headers["Location"] == "/pin"

@@ -187,7 +187,7 @@ def leaves(pdf: bytes) -> list[tuple[int, int]]:
 def test_a_report_is_one_file_that_opens_with_no_network_and_prints_on_a4(page, season, tmp_path, what):
     place, sessions = season
     id = {"session": sessions["grown"], "player": "p-0008"}[what]
-    text = report.html(place, id if what == "session" else None, id if what == "player" else None,
+    text, _ = report.html(place, id if what == "session" else None, id if what == "player" else None,
                        clock=book.Calendar(book.LAST))
     file = tmp_path / "report.html"
     file.write_text(text, "utf-8")

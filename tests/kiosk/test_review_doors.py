@@ -74,6 +74,8 @@ def test_a_report_is_one_file_with_a_policy_that_lets_in_its_own_style_alone(tmp
     monkeypatch.chdir(tmp_path)
     assert main(["--home", str(place.folder), "report", session]) == 0
     assert capsys.readouterr().out == f"{session}.html\n"
+    with Reader(place) as log:
+        assert [(a["what"], a["player"]) for a in log.accesses()] == [(f"a report of {session}", log.players()[0]["id"])]
     text = Path(f"{session}.html").read_text("utf-8")
     style, = re.findall(r"<style>(.*?)</style>", text, flags=re.S)
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()

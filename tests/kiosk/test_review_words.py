@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from hypothesis import given
@@ -97,6 +98,27 @@ def test_a_scale_holds_every_number_that_there_is(values):
     y = charts.Scale.up(values)
     assert y.low < y.high
     assert all(charts.TOP - 0.5 <= y(v) <= charts.HEIGHT for v in values if v is not None and math.isfinite(v))
+
+
+def contrast(a: str, b: str) -> float:
+    """WCAG 2.2, 1.4.3: relative luminances of two colours like #5A636D."""
+    def luminance(colour: str) -> float:
+        rgb = [int(colour[i:i + 2], 16) / 255 for i in (1, 3, 5)]
+        return sum(w * (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4)
+                   for w, c in zip((0.2126, 0.7152, 0.0722), rgb))
+    light, dark = sorted((luminance(a), luminance(b)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_letters_stand_out_from_the_paper():
+    """4.5 : 1, and the same sky, orange and dim as on the kiosk's screen."""
+    from kiosk.drawing import tokens
+    from kiosk.review.render import STATIC
+    named = dict(re.findall(r"--(\w+): (#[0-9A-F]{6})", (STATIC / "style.css").read_text("utf-8")))
+    assert all(contrast(named[c], named["paper"]) >= 4.5 for c in ("ink", "side", "rope", "deep"))
+    assert contrast(named["paper"], named["ink"]) > 12
+    for name in ("sky", "orange", "dim", "ink", "plate", "rope"):
+        assert named[name] == "#%02X%02X%02X" % getattr(tokens, name.upper())
 
 
 def test_words_in_a_picture_are_escaped():

@@ -117,7 +117,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     intake = Intake(source, reel, health)
     parts.callback(intake.close)
     front.checkin = CheckIn(reel.bgr, lambda: intake.newest, lambda: engine.snapshot().measuring,
-                            lambda: any(p["card"] is not None for p in log.players()), aside)
+                            log.has_cards, aside)
     return Loop(Parts(
         intake, reel, watcher, engine, speaker, scorer, board, front, cuttings, health, texts,
         lambda what: details.keep(place, what), origin_of(source), presses=_presses(inputs, stage), stop=stop,

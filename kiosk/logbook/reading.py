@@ -80,6 +80,10 @@ class Reader:
     def player(self, player: str) -> Row:
         return self._player(self._one("player", player))
 
+    def has_cards(self) -> bool:
+        """Whether anybody has a card at all."""
+        return bool(self._select("select 1 from player where card is not null limit 1"))
+
     def player_of_card(self, number: int) -> Row | None:
         """Whose card that is; None where it is nobody's any more."""
         found = self._select("select * from player where card = ?", number)

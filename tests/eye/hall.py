@@ -218,7 +218,7 @@ class Hall:
         self.said = np.zeros(1000, np.int16)
         self.desk = opening.opened(self.front, self.inputs, self.pin, self.coach, lambda job: job(), self.clock)
         self.front.checkin = CheckIn(self.film.newest, lambda: Stamp(1, self.clock.ns), lambda: False,
-                                     lambda: any(p["card"] is not None for p in self.log.players()), lambda job: job())
+                                     self.log.has_cards, lambda job: job())
         self._presses: deque = deque()
         self.cuttings = Cuttings(self.film)
         self.loop = self._loop()

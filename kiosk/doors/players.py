@@ -61,6 +61,7 @@ def list_(place: Place) -> None:
     from kiosk.logbook import Reader
     with Reader(place) as log:
         players = log.players()
+        heard(place, log)
     if place.json:
         place.out(players)
     for p in [] if place.json else players:
@@ -75,6 +76,7 @@ def show(place: Place, player: str) -> None:
     from kiosk.logbook import Reader
     with Reader(place) as log:
         p = log.player(player) | {"consents": log.consents(player), "sessions": log.sessions(player)}
+        heard(place, log)
     if place.json:
         place.out(p)
         return

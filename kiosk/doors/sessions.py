@@ -22,6 +22,7 @@ def list_(place: Place, player: str | None) -> None:
         if player:
             log.player(player)
         sessions = log.sessions(player)
+        heard(place, log)
     if place.json:
         place.out(sessions)
     for s in [] if place.json else sessions:
@@ -36,6 +37,7 @@ def show(place: Place, session: str) -> None:
     from kiosk.logbook import Reader
     with Reader(place) as log:
         found = log.session(session) | {"balls": log.balls(session)}
+        heard(place, log)
     if place.json:
         place.out(found)
         return

@@ -51,7 +51,7 @@ def write(file: Path, trial: Trial) -> None:
 def _events(c3d, trial: Trial) -> None:
     events = sorted(trial.events, key=lambda e: e[2])[:MOST_EVENTS]
     seconds = [frame / trial.markers.rate_hz for _, _, frame in events]
-    c3d.add_parameter("EVENT", "USED", [len(events)])
+    c3d.add_parameter("EVENT", "USED", len(events))
     if events:
         c3d.add_parameter("EVENT", "CONTEXTS", ["General"] * len(events))
         c3d.add_parameter("EVENT", "LABELS", [name for name, _, _ in events])
@@ -64,5 +64,5 @@ def _words(c3d, trial: Trial) -> None:
     c3d.add_parameter("CREASESIDE", "AXES", ["origin: middle stump, bowler's end; x down the pitch, y to the bowler's left, z up"])
     c3d.add_parameter("CREASESIDE", "DEPTH", [DEPTHS[trial.markers.depth]])
     balls = list(trial.first.items())[:MOST_EVENTS]
-    c3d.add_parameter("CREASESIDE", "BALL", [n for n, _ in balls])
+    c3d.add_parameter("CREASESIDE", "BALL", [n for n, _ in balls])     # a list of whole numbers becomes one of floats
     c3d.add_parameter("CREASESIDE", "BALL_FIRST_FRAME", [at + 1 for _, at in balls])

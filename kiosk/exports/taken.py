@@ -22,8 +22,9 @@ def log_of(place: Place, session: str | None, player: str | None, what: str) -> 
         players = [log.player(player)["id"]] if player else sorted(
             {ball["player"] for ball in log.ball_rows(log.session(session)["id"])} - {None})
         yield log
-        damaged = log.notice is not None
+        damaged = log.notice
     if damaged:
+        place.say(damaged)
         return
     try:
         with Logbook(place) as log:

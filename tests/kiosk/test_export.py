@@ -12,7 +12,7 @@ from pyarrow import parquet
 
 from creaseside.pose import INDEX, NAMES
 from kiosk.__main__ import main
-from kiosk.exports import table
+from kiosk.exports import c3d_file, table
 from kiosk.logbook import Logbook, Reader, views
 from kiosk.place import Place
 from tests.creaseside.film import EPOCH_S
@@ -119,6 +119,7 @@ def test_a_c3d_opens_in_another_reader_with_the_leg_where_it_was(filmed, tmp_pat
     near = (film.t > 0) & (film.t < 0.1)
     knee = INDEX["left_knee"]
     assert np.abs(points[near, knee, :3] - true[near, knee])[:, [0, 2]].max() < 35 and (points[near, knee, 3] == 0).all()
+    assert reader.get("EVENT:USED").int16_value == 2 and reader.get("CREASESIDE:BALL").float_value == 2
     labels = [e.strip() for e in reader.get("EVENT:LABELS").string_array]
     assert labels == ["FFC", "BR"]
     times = np.ravel(reader.get("EVENT:TIMES").float_array).reshape(-1, 2)[:, 1]
@@ -135,6 +136,13 @@ def test_the_balls_of_a_session_follow_one_another_or_have_a_file_each(filmed, t
     assert np.array_equal(points[:n], points[n + 1:])
     assert export(place, session, "--format", "trc", "--each", "-o", tmp_path / "s.trc") == 0
     assert sorted(p.name for p in tmp_path.glob("*.trc")) == ["s-001.trc", "s-002.trc"]
+
+
+def test_more_frames_than_the_format_counts_are_told(filmed, tmp_path, monkeypatch, capfd):
+    monkeypatch.setattr(c3d_file, "MOST_FRAMES", 50)
+    assert export(filmed[0], filmed[1], "--format", "c3d", "-o", tmp_path / "s.c3d") == 1
+    assert "--each" in capfd.readouterr().err and list(tmp_path.iterdir()) == []
+    assert export(filmed[0], filmed[1], "--format", "c3d", "--each", "-o", tmp_path / "s.c3d") == 0
 
 
 @pytest.mark.parametrize("depth", ["plane", "model"])

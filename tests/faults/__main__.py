@@ -10,7 +10,7 @@ from pathlib import Path
 
 from tests.faults.row import Missed, NotHere, Row
 
-ROOMS = ("kill", "camera", "disk", "rot", "worker", "clock", "soak", "fuzz")
+ROOMS = ("kill", "camera", "disk", "rot", "worker", "sound", "clock", "load", "soak", "fuzz")
 
 
 def rows(names: list[str]) -> list[Row]:

@@ -89,6 +89,12 @@ class Live:
         data = next((data for stamp, data in kept if stamp.frame == frame), kept[-1][1] if kept else None)
         return _decoded(data) if data is not None else None
 
+    def shot(self) -> tuple[Stamp, np.ndarray] | None:
+        """The newest frame with its stamp."""
+        kept = list(self._kept)
+        bgr = _decoded(kept[-1][1]) if kept else None
+        return (kept[-1][0], bgr) if bgr is not None else None
+
     def judged(self, now_ns: int) -> pictures.Judged:
         frames = [bgr for _, data in list(self._kept) if (bgr := _decoded(data)) is not None]
         fps = self._heard.snapshot(now_ns).fps if self.source.live else self.source.fps
@@ -99,7 +105,7 @@ def _decoded(data: bytes) -> np.ndarray | None:
     return cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
 
 
-def begun(path: Path, spec: str, size_px: tuple[int, int]) -> tuple[Marks | None, str | None]:
+def marks_at(path: Path, spec: str, size_px: tuple[int, int]) -> tuple[Marks | None, str | None]:
     """The marks that are there, or None and why not. The demo has its own where nobody placed others."""
     if not path.exists():
         path = sources.DEMO_MARKS if spec == "demo" else path
@@ -121,7 +127,7 @@ def report(place: Place, spec: str, asked: Path | None) -> dict:
         _watch(live)
         judged = live.judged(clock.now_ns())
         path = file_of(place, spec, asked)
-        marks, missing = begun(path, spec, (source.width_px, source.height_px))
+        marks, missing = marks_at(path, spec, (source.width_px, source.height_px))
         on = placing.Placing((source.width_px, source.height_px), judged.fps or source.fps, marks) if marks else None
     if on is not None and on.fit.camera is None:
         missing = on.fit.why
@@ -182,7 +188,7 @@ def run(place: Place, spec: str, asked: Path | None, screen: Screen) -> Path | N
         live = _opened(place, spec, parts)
         size = live.source.width_px, live.source.height_px
         shelf = Shelf(file_of(place, spec, asked))
-        marks, why = begun(shelf.path, spec, size)
+        marks, why = marks_at(shelf.path, spec, size)
         if why and shelf.path.exists():
             place.say(f"{why}; place them anew")
         texts = Texts(place.settings.screen.language)

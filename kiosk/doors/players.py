@@ -118,6 +118,30 @@ def consent(place: Place, player: str, keep: str, given_by: str, role: str, give
 
 
 @command.command()
+@click.argument("player")
+@click.option("--source", metavar="demo|N|DEVICE|FILE", help="Where the player stands; the settings' camera where not said.")
+@click.option("--marks", type=click.Path(path_type=Path), metavar="FILE", help="The marks file of that camera.")
+@click.option("--arm", type=click.Choice(["right", "left"]), help="The bowling arm, where the log does not know it.")
+@click.pass_obj
+def zero(place: Place, player: str, source: str | None, marks: Path | None, arm: str | None) -> None:
+    """A standing zero: the player stands tall for two seconds, and what the front knee reads is their own straight.
+
+    Balls bowled after it with the same set-up point to it; what they read stays as it was measured.
+    """
+    from contextlib import closing
+
+    from kiosk import standing_trial
+    from kiosk.screen import Screen
+    spec = source or place.settings.camera.source or "demo"
+    with closing(Screen(place.settings.screen, place.json)) as screen:
+        made = standing_trial.run(place, player, spec, marks, arm, None if screen.why else screen)
+    if place.json:
+        place.out(made)
+    else:
+        click.echo(f"{player}: straight reads {made['knee_deg']:.1f}°, sd {made['sd_deg']:.1f}°" if made else "nothing was kept")
+
+
+@command.command()
 @click.argument("players", nargs=-1, metavar="[PLAYER]...")
 @click.option("-o", "--output", required=True, type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
               help="The page to write, HTML.")

@@ -253,7 +253,7 @@ class Logbook(Reader):
             ball, tracks = rows.counted(NO_NUMBERS), []
         row = {"session": session, "player": player, "block": block, "source": source, "thrown_utc": _utc(wall),
                "utc_offset_min": _offset_min(wall), "thrown_ns": thrown_ns, "program": of["program"],
-               "setup": of["setup"], "zero": zero, "feedback": feedback, "release_to_verdict_s": release_to_verdict_s,
+               "setup": of["setup"], "zero": zero or self._zero_now(player, of["setup"]), "feedback": feedback, "release_to_verdict_s": release_to_verdict_s,
                "ball_speed_km_h": ball_speed_km_h} | rows.to_row(ball)
         try:
             id, self.trouble = self._add_ball(row, number, tracks), None
@@ -263,6 +263,11 @@ class Logbook(Reader):
                 raise
             id = self._add_ball(row, number, [])
         return id
+
+    def _zero_now(self, player: str | None, setup: int | None) -> int | None:
+        """The standing zero that holds for a ball: the player's latest with this very set-up. The ball's own values stay raw."""
+        found = self.zero(player, setup) if player and setup else None
+        return found["id"] if found else None
 
     def complete_ball(self, ball: int, what: Ball, poses: Iterable[Pose] = (), thrown_ns: int | None = None) -> None:
         """The rest of a ball that was logged, and announced, when only its verdict was known: all numbers and traces.

@@ -10,8 +10,9 @@ from typing import Iterator
 
 import cv2
 
+from creaseside.ball import Value
 from creaseside.settings import Screen as Asked
-from kiosk import marks, picture, sources
+from kiosk import marks, picture, sources, standing_trial
 from kiosk.placing import Placing
 from kiosk.scenes.scene import Pictures
 from kiosk.scenes.setup import Setup, Sight
@@ -51,6 +52,8 @@ def sights(texts: Texts) -> Iterator[tuple[str, Sight]]:
     yield "agree", on.sight(0, good)
     on.do(Wish("keep"))
     yield "kept", on.sight(0, good)
+    for name, found in (("wait", None), ("again", Value.missing("the knee was bent: stand tall")), ("found", Value(174.2, 0.8))):
+        yield f"stand_{name}", standing_trial.sight(texts, 0, found)
 
 
 def main(folder: Path) -> None:

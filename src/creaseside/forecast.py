@@ -171,7 +171,7 @@ def _stride(camera: Camera, y_m: float, noise: Noise) -> Value:
         return Value.missing("a landing is not in the picture")
     length = FRONT_X_M - BACK_X_M
     along = noise.foot_px * camera.metres_per_px(np.array([FRONT_X_M, y_m, 0.0])) * np.sqrt(2)
-    return _value(float(max(np.hypot(0.02, 0.012 * length), along)))
+    return _value(float(max(np.hypot(measures.STRIDE_SD_M, measures.STRIDE_SD_SHARE * length), along)))
 
 
 # --- what the marks leave open ------------------------------------------------------------------------------------------

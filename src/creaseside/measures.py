@@ -29,7 +29,7 @@ BACK_OUT_M, BACK_OUT_SD_M = (-0.10, 0.05), 0.06      # (rendered; foot turned 45
 KNEE_AFTER_S = 0.050                         # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
 KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250 px figure (measured on rendered bowlers: 1.2 to 2)
 LATE_KNEE_SD_DEG = 5.0                       # from landing to release the model reads the knee 2 to 7 degrees too bent (rendered; published: 5)
-KNEE_BODY_SD_DEG = 3.0                       # how far the model's joints stray from the body's for a whole ball: 0 to -6, by side and angle of the camera (rendered)
+KNEE_BODY_SD_DEG = 3.5                       # how far the model's joints stray from the body's for a whole ball: +3 to -8, by side and angle of the camera (rendered)
 BACK_KNEE_SD_DEG = 4.0                       # the turned leg, often the far one, is read less well (rendered)
 SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.08     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
@@ -41,6 +41,7 @@ UNKNOWN_OFF_DEG = 15.0                       # off side-on, where no marks tell 
 LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
 STANCE_S = 0.07                              # of a run-up's step at the least: sprinters' last 90 ms and more (common practice); a foot in the air may hang for less
+STRIDE_SD_M, STRIDE_SD_SHARE = 0.025, 0.014  # landmarks of two feet, and the scale of the marks (rendered)
 ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
 
 
@@ -230,7 +231,7 @@ def stride_length_m(seen: Seen) -> Value:
         return Value.missing("a foot was not seen on the ground")
     d = seen.front.ankle_m - seen.back.ankle_m
     length = float(np.linalg.norm(d))
-    return Value(length, float(np.hypot(0.02, 0.012 * length)))
+    return Value(length, float(np.hypot(STRIDE_SD_M, STRIDE_SD_SHARE * length)))
 
 
 def front_foot_offset_m(seen: Seen) -> Value:
@@ -270,7 +271,7 @@ def run_up_speed_m_s(seen: Seen) -> Value:
     speed, noise = _hip_speed(seen, seen.phases.bfc.value - 0.15, seen.phases.bfc.value)
     if not np.isfinite(speed):
         return Value.missing("the hips were not seen before back foot contact")
-    return Value(speed, float(np.hypot(noise, 0.025 * speed)))
+    return Value(speed, float(np.hypot(noise, 0.03 * speed)))
 
 
 def speed_kept(seen: Seen) -> Value:

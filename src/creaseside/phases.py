@@ -23,7 +23,7 @@ USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
 RELEASE_SD_S = 0.006     # what that spread is worth at 1000 deg/s, and the arm's own noise
-CONTACT_BIAS_SD_S = {"bfc": 0.008, "ffc": 0.003}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
+CONTACT_BIAS_SD_S = {"bfc": 0.0105, "ffc": 0.003}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,9 +18,9 @@ def banner(texts: Texts, camera: Fault | None, log: Fault | None, posing: bool,
         full = file.code(log.__cause__) in file.FULL or isinstance(log.__cause__, OSError)
         return texts.say("log_full" if full else "log_lost"), texts.say("goes_on_unsaved")
     if camera is not None:
-        return texts.say("camera_lost"), texts.say("goes_on_count")
+        return texts.say("camera_lost"), texts.say("goes_on_by_hand")
     if not posing:
-        return texts.say("pose_lost"), texts.say("goes_on_count")
+        return texts.say("pose_lost"), texts.say("goes_on_by_hand")
     if moved:
         return texts.say("camera_moved"), texts.say("put_it_back")
     return ()

@@ -87,7 +87,7 @@ def screens(texts: Texts) -> Iterator[tuple[str, str, View, int]]:
         yield f"verdict_{name}", "verdict", view, 0
         yield f"replay_{name}", "replay", dataclasses.replace(view, replay=replay()), 4 * NS
     yield "replay_slow", "replay", dataclasses.replace(hit, replay=replay()), 2 * NS
-    yield "banner", "up", dataclasses.replace(base, banner=(texts.say("camera_lost"), texts.say("goes_on_count"))), 0
+    yield "banner", "up", dataclasses.replace(base, banner=(texts.say("camera_lost"), texts.say("goes_on_by_hand"))), 0
     yield "banner_replay", "replay", dataclasses.replace(
         hit, replay=replay(), banner=(texts.say("log_full"), texts.say("goes_on_unsaved"))), 4 * NS
     yield "waiting", "waiting", base, 10 * NS

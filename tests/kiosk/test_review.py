@@ -15,9 +15,10 @@ from creaseside.settings import FocusCue
 from kiosk.logbook import Logbook, Reader, file, steps
 from kiosk.pin import Pin
 from kiosk.place import Place
-from kiosk.review import words
+from kiosk.review import session_page, words
 from kiosk.review.app import make
 from kiosk.review.asking import Asker, Filter
+from kiosk.review.look import Links
 from tests.kiosk.bowled import agreed_player, home, some_ball
 from tests.kiosk.handclock import HandClock
 from tests.kiosk.reviewed import AHEAD, Page, ball, filmed
@@ -114,6 +115,20 @@ def test_the_session_says_whether_it_stuck_as_the_engine_does(pages, season):
     assert said == {"changed", "cannot tell"}
 
 
+def test_the_pages_claim_what_was_planted_and_little_else(season):
+    """Of nothing 8 times in 100 at the most (creaseside.progress), here with three standard errors of a binomial."""
+    claimed: dict[bool, list[bool]] = {True: [], False: []}
+    with Asker(season, book.Calendar(book.LAST)) as log:
+        for bowler in bowlers(1):
+            for session in log.sessions_page(Filter(), bowler.id, 99):
+                view = session_page.view(log, session["id"], bowler.id, None, Filter(), Links())
+                if view["word"] and "found" not in view["stuck"]:
+                    claimed[bowler.learning == "keeps"].append("more than the measurement can explain" in view["stuck"])
+    n = len(claimed[False])
+    assert n > 40 and sum(claimed[False]) / n <= 0.08 + 3 * (0.08 * 0.92 / n) ** 0.5
+    assert len(claimed[True]) > 20 and sum(claimed[True]) / len(claimed[True]) > 0.5
+
+
 def test_every_ball_is_in_the_picture_with_its_bar_its_shape_and_what_was_given(pages, season):
     session = next(s for b in bowlers(1) for s in one(season, b.id) if s["measure"] and s["balls"] > 20)
     with Reader(season) as log:
@@ -160,7 +175,8 @@ def test_a_session_without_a_plan_says_nothing_of_a_change(tmp_path):
 def test_what_was_given_is_said_in_words():
     schedule = {plan.feedback(plan.FeedbackSchedule(kind, slow), plan.Spot(1, "focus", n, 24, None), verdict, before,
                               asked).word
-                for kind in plan.SCHEDULES for slow in (True, False) for n in (1, 2, 3, 7, 18) for verdict in ("hit", "miss")
+                for kind in plan.SCHEDULES for slow in (True, False) for n in (1, 2, 3, 7, 18)
+                for verdict in ("hit", "miss")
                 for before in ((), ("miss",)) for asked in (False, True)}
     assert schedule == set(words.GIVEN) and words.given("cue, replay") == "cue, replay"
 

@@ -11,7 +11,7 @@ from typing import Any, Mapping, Sequence
 import numpy as np
 from markupsafe import Markup
 
-from creaseside.ball import QUANTITIES
+from creaseside.ball import QUANTITIES, Value
 from creaseside.legs import Legs, legs
 from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp, to_ns
@@ -86,7 +86,7 @@ def view(log: Asker, session: str, number: int, frame: int | None, links: Links,
         "verdict": words.VERDICTS.get(ball["verdict"], "not judged"), "given": [_given(g, ball) for g in given],
         "picture": shown and _picture(shown, at, walked, ball, origin_ns, of, links), "no_picture": why,
         "knees": _knees(walked, untold, ball, origin_ns, shown.t_ns[at] if shown else None), "numbers": _numbers(ball),
-        "player_key": ball["player"] or "guest", "trail": _trail(log, ball)}
+        "player_key": ball["player"] or "guest", "zero": _zero(log, ball), "trail": _trail(log, ball)}
 
 
 def _origin_ns(ball: Mapping[str, Any]) -> int | None:
@@ -215,6 +215,17 @@ def _given(of: Row, ball: Row) -> str:
     if ball["br_s"] is None:
         return of["kind"]
     return f"{of['kind']} {(of['happened_ns'] - ball['thrown_ns']) / NS:.1f} s after release"
+
+
+def _zero(log: Asker, ball: Row) -> str:
+    """What the player's own straight reads, where the ball points to one."""
+    found = log.ask("select knee_deg, sd_deg, made_utc from zero where id = :id", {"id": ball["zero"]})
+    if not found:
+        return ""
+    straight = words.with_sd("front_knee_ffc_deg", Value(found[0]["knee_deg"], found[0]["sd_deg"]))
+    return (f"This player's own straight reads {straight} (standing zero of "
+            f"{words.day(local(found[0]['made_utc'], ball['utc_offset_min']).date())}); the knees above are as they were "
+            "measured, without it.")
 
 
 def _trail(log: Asker, ball: Row) -> str:

@@ -307,6 +307,19 @@ def test_a_ball_shows_its_numbers_its_reasons_and_its_frames_byte_for_byte(tmp_p
         page(client, gone, 404)
 
 
+def test_a_standing_zero_stands_beside_the_knees(tmp_path):
+    place = home(tmp_path)
+    with Logbook(place, HandClock()) as log:
+        player = log.add_player("Sam")
+        session = log.start_session(player)
+        log.add_ball(session, ball(front_knee_ffc_deg=160.0), zero=log.add_zero(player, 178.54, 0.8))
+        log.add_ball(session, ball(front_knee_ffc_deg=160.0))
+    client = make(place, HandClock()).test_client()
+    there = page(client, f"/sessions/{session}/balls/1")
+    assert "own straight reads 178.5 ± 0.8° (standing zero of 1 Jan 2026)" in there.words
+    assert "160.0 ± 1.0°" in there.words and "own straight" not in page(client, f"/sessions/{session}/balls/2").words
+
+
 def test_pictures_end_with_the_consent_and_other_files_are_never_served(tmp_path):
     place, session = filmed(tmp_path)
     clock = HandClock(100 * 10**9)

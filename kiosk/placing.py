@@ -42,10 +42,10 @@ class Fit:
 
 
 class Placing:
-    """`chosen`: the mark in hand. `marks_px`: where each placed one is, pixels of the picture."""
+    """`chosen`: the mark in hand. `marks_px`: where each placed one is, pixels of the picture. `fps`: that really come."""
 
     def __init__(self, size_px: tuple[int, int], fps: float, begun: Marks | None = None) -> None:
-        self.size_px, self._fps, self._begun = size_px, fps, begun
+        self.size_px, self.fps, self._begun = size_px, fps, begun
         self.marks_px: dict[str, Pixel] = dict(begun.marks_px) if begun else {}
         self.chosen = next((n for n in ORDER if n not in self.marks_px), ORDER[0])
         self._before: list[tuple[dict[str, Pixel], str]] = []
@@ -119,10 +119,10 @@ class Placing:
         return (float(x), float(y)) if 0 <= x <= self.size_px[0] and 0 <= y <= self.size_px[1] else None
 
     def forecast(self) -> Forecast | None:
-        return forecast(self.fit.camera, self._fps) if self.fit.camera is not None else None
+        return forecast(self.fit.camera, self.fps) if self.fit.camera is not None else None
 
     def advice(self) -> list[Advice]:
-        return advice(self.fit.camera, self._fps) if self.fit.camera is not None else []
+        return advice(self.fit.camera, self.fps) if self.fit.camera is not None else []
 
     def marks(self) -> Marks:
         """As they would be saved; a lens and measured points that were in the file stay."""

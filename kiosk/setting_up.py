@@ -44,7 +44,7 @@ class SettingUp:
         self._reach_px = reach_px
         self.ask = "look"
         self.over = False
-        self._foreseen: tuple[Camera, tuple[Row, ...]] | None = None
+        self._foreseen: tuple[Camera, float, tuple[Row, ...]] | None = None
 
     def do(self, wish: Wish) -> None:
         """One wish carried out; what makes no sense at this question does nothing."""
@@ -102,6 +102,8 @@ class SettingUp:
 
     def sight(self, frame: int | None, judged: Judged) -> Sight:
         say = self._texts.setup
+        if judged.fps:                  # to whole frames, or the forecast would be asked anew with every flicker of the rate
+            self.placing.fps = max(1.0, round(judged.fps))
         if self.ask == "look":
             return Sight(say("look_question"), frame, self._picture_rows(judged), (), self._lines(),
                          choices=self._choices("out:leave", "place:go_on"))
@@ -180,13 +182,13 @@ class SettingUp:
         return (Row(words, "miss", 3 if rest else 2),)
 
     def _foreseen_rows(self) -> tuple[Row, ...]:
-        """The forecast, and what would make it better; asked once a camera."""
-        camera = self.placing.fit.camera
+        """The forecast, and what would make it better; asked once a camera and rate."""
+        camera, fps = self.placing.fit.camera, self.placing.fps
         if camera is None:
             return ()
-        if self._foreseen is None or self._foreseen[0] is not camera:
-            self._foreseen = camera, self._asked_rows()
-        return self._foreseen[1]
+        if self._foreseen is None or self._foreseen[0] is not camera or self._foreseen[1] != fps:
+            self._foreseen = camera, fps, self._asked_rows()
+        return self._foreseen[2]
 
     def _asked_rows(self) -> tuple[Row, ...]:
         say, foreseen = self._texts.setup, self.placing.forecast()

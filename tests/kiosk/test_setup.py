@@ -107,6 +107,16 @@ def test_the_forecast_is_that_of_the_engine_and_follows_the_mark(on):
     assert on.forecast().sd("approach_deg") != before
 
 
+def test_the_forecast_is_for_the_rate_that_really_comes(on):
+    """A camera that was asked for 60 and sends 25 has its landings foreseen for 25."""
+    su = setting_up(on)
+
+    def landing(fps):
+        rows = su.sight(None, picture.judge([], fps, 60.0)).rows
+        return float(next(r.words for r in rows if r.words.startswith("landing")).split()[1])
+    assert landing(25.0) > 1.5 * landing(60.0)
+
+
 def test_the_lines_are_the_pitchs_as_the_marks_have_them(on):
     su = setting_up(on)
     lines = su.sight(None, picture.judge([], 60.0, 60.0)).lines_px

@@ -9,7 +9,8 @@ import click
 from kiosk.faults import Fault
 from kiosk.place import Place
 
-FORMATS = ("csv", "parquet", "trc", "c3d", "zip")
+TABLES, LAB = ("csv", "parquet"), ("trc", "c3d")
+FORMATS = (*TABLES, *LAB, "zip")
 
 
 @click.command()
@@ -17,10 +18,11 @@ FORMATS = ("csv", "parquet", "trc", "c3d", "zip")
 @click.option("--player", help="All balls of this player (an id) instead of a session's.")
 @click.option("--format", "kind", type=click.Choice(FORMATS), required=True,
               help="csv, parquet: tables. trc, c3d: markers for a laboratory. zip: everything, with the clips.")
-@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), metavar="FILE", help="The file to write.")
+@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), metavar="FILE",
+              help="The file to write.")
 @click.option("--rows", type=click.Choice(["balls", "frames"]), default="balls", show_default=True,
               help="csv, parquet: one row a ball, or one row a frame of the tracks.")
-@click.option("--ball", "balls", type=int, multiple=True, help="trc, c3d: only this ball of the session; may be repeated.")
+@click.option("--ball", "balls", type=int, multiple=True, help="trc, c3d: only this ball; may be repeated.")
 @click.option("--each", is_flag=True, help="trc, c3d: a file for each ball, FILE with -001 and so on in its name.")
 @click.option("--depth", type=click.Choice(["plane", "model"]), default="plane", show_default=True,
               help="trc, c3d: points in the running plane, or with the pose model's guess at depth.")
@@ -34,8 +36,9 @@ def command(place: Place, session: str | None, player: str | None, kind: str, ou
     """
     if (session is None) == (player is None):
         raise click.UsageError("give a SESSION or --player ID, one of the two")
-    wrong = [name for name, given, of in (("--rows frames", rows == "frames", ("csv", "parquet")), ("--ball", balls, LAB),
-             ("--each", each, LAB), ("--depth", depth != "plane", LAB)) if given and kind not in of]
+    goes_with = (("--rows frames", rows == "frames", TABLES), ("--ball", balls, LAB), ("--each", each, LAB),
+                 ("--depth", depth != "plane", LAB))
+    wrong = [name for name, given, kinds in goes_with if given and kind not in kinds]
     if wrong:
         raise click.UsageError(f"{wrong[0]} does not go with --format {kind}")
     from kiosk.exports import taken
@@ -50,10 +53,8 @@ def command(place: Place, session: str | None, player: str | None, kind: str, ou
     place.out(made) if place.json else click.echo(_line(made))
 
 
-LAB = ("trc", "c3d")
-
-
-def _table(place: Place, log, output: Path, session: str | None, player: str | None, kind: str, rows: str) -> dict[str, Any]:
+def _table(place: Place, log, output: Path, session: str | None, player: str | None, kind: str,
+           rows: str) -> dict[str, Any]:
     from kiosk.exports import table, whole
     columns, lines = table.ROWS[rows]
     with whole.file(place, output, f"a {kind} of {rows}") as part:

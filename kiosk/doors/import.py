@@ -14,8 +14,8 @@ from kiosk.place import Place
 def command(place: Place, file: Path) -> None:
     """Take in FILE, a zip that creaseside export wrote, or a log: a backup, or a damaged one that was put aside.
 
-    Taken in twice is taken in once. What is here already stays as it is. Clips come in only where a consent that counts here allows them. The file is
-    checked as a whole before anything is written.
+    Taken in twice is taken in once. What is here already stays as it is. Clips come in only where a consent that
+    counts here allows them. The file is checked as a whole before anything is written.
     """
     from kiosk.doors.players import heard
     from kiosk.imports import merge, old_log

@@ -169,7 +169,8 @@ def cards(place: Place, players: tuple[str, ...], output: Path) -> None:
 
 @command.command()
 @click.argument("player")
-@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), metavar="FILE", help="The zip to write.")
+@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), metavar="FILE",
+              help="The zip to write.")
 @click.pass_obj
 def data(place: Place, player: str, output: Path) -> None:
     """Everything that is kept about a player, as one zip for them to take away.

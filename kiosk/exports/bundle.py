@@ -59,10 +59,10 @@ def write(log: Reader, to: Path, session: str | None, player: str | None, own: b
 
 def about(log: Reader, player: str) -> dict[str, Any]:
     """All that is kept about a player besides the balls."""
-    own = Counter(ball["session"] for ball in log.ball_rows(player=player))
+    sessions, own = log.sessions(player), Counter(ball["session"] for ball in log.ball_rows(player=player))
     return {"player": log.player(player), "consents": log.consents(player), "heights": log.heights(player),
             "standing_zeros": log.rows_of("zero", "player", player), "accesses": log.accesses(player, MOST_ACCESSES),
-            "sessions": [{"id": s["id"], "started_utc": s["started_utc"], "own_balls": own[s["id"]]} for s in log.sessions(player)]}
+            "sessions": [{"id": s["id"], "started_utc": s["started_utc"], "own_balls": own[s["id"]]} for s in sessions]}
 
 
 class _Bundle:
@@ -102,7 +102,8 @@ def _fill(log: Reader, bundle: _Bundle, session: str | None, player: str | None)
     rows: dict[str, Iterable[dict[str, Any]]] = {
         "player": (row | {"card": None} for row in _in(log, "player", "id", people)),
         "consent": _in(log, "consent", "player", people), "height": _in(log, "height", "player", people),
-        **{name: _in(log, name, "id", sorted({p.get(name) for p in pointing} - {None})) for name in ("setup", "program")},
+        **{name: _in(log, name, "id", sorted({p.get(name) for p in pointing} - {None}))
+           for name in ("setup", "program")},
         "zero": _in(log, "zero", "player", people), "session": _in(log, "session", "id", of["session"]),
         "block": _in(log, "block", "session", of["session"]), "ball": _in(log, "ball", "id", ids),
         "trace": _in(log, "trace", "ball", ids), "feedback": _in(log, "feedback", "ball", ids)}

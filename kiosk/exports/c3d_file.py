@@ -14,6 +14,7 @@ from creaseside.markers import DEPTHS
 from kiosk.exports.lab import Trial
 
 NAMES = {"BFC": "back foot contact", "FFC": "front foot contact", "BR": "ball release"}
+AXES = "origin: middle stump, bowler's end; x down the pitch, y to the bowler's left, z up"
 MOST_EVENTS = 255          # a parameter's dimension is one byte
 MOST_FRAMES = 65_535       # readers of the format take the header's frame numbers for 16 bits
 
@@ -61,7 +62,7 @@ def _events(c3d, trial: Trial) -> None:
 
 def _words(c3d, trial: Trial) -> None:
     c3d.add_parameter("CREASESIDE", "SESSION", [trial.session])
-    c3d.add_parameter("CREASESIDE", "AXES", ["origin: middle stump, bowler's end; x down the pitch, y to the bowler's left, z up"])
+    c3d.add_parameter("CREASESIDE", "AXES", [AXES])
     c3d.add_parameter("CREASESIDE", "DEPTH", [DEPTHS[trial.markers.depth]])
     balls = list(trial.first.items())[:MOST_EVENTS]
     c3d.add_parameter("CREASESIDE", "BALL", [n for n, _ in balls])     # a list of whole numbers becomes one of floats

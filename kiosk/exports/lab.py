@@ -43,7 +43,7 @@ def trials(log: Reader, session: str | None, player: str | None, numbers: Iterab
     balls = log.ball_rows(session, player)
     asked = set(numbers)
     if missing := asked - {ball["number"] for ball in balls}:
-        raise Fault(f"ball {min(missing)} of {session or player}", "no such ball", "creaseside sessions show lists them")
+        raise Fault(f"ball {min(missing)} of {session or player}", "no such ball", "creaseside sessions show has them")
     for ball in balls:
         if not asked or ball["number"] in asked:
             try:
@@ -52,7 +52,7 @@ def trials(log: Reader, session: str | None, player: str | None, numbers: Iterab
                 why[ball["number"]] = str(e)
     if not made:
         reasons = "; ".join(f"ball {n}: {text}" for n, text in list(why.items())[:3]) or "no ball"
-        raise Fault(f"markers of {session or player}", reasons, "markers need a ball's looks and marks; export frames instead")
+        raise Fault(f"markers of {session or player}", reasons, "markers need looks and marks; export frames instead")
     groups = [[one] for one in made] if each else [made]
     return [_trial(group, why) for group in groups]
 

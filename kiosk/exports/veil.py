@@ -2,9 +2,10 @@
 bowler's own body, where other people may stand.
 
 The head is where the pose model's looks at the ball put it, and the body a band round the bones between its landmarks.
-Between two looks they are reckoned from both; a frame that has no look on either side within GAP_S is left out. How sure that is: as sure as the pose model's looks, from which strangers'
-were sorted out; where the model itself takes something else for the head, or somebody stands right behind the bowler,
-a face may remain. Nothing can be brought back: what is coarsened is thrown away before the picture is written anew.
+Between two looks they are reckoned from both; a frame that has no look on either side within GAP_S is left out. That
+is as sure as the looks, from which strangers' were sorted out: where the model takes something else for the head, or
+somebody stands right behind the bowler, a face may remain. Nothing can be brought back: what is coarsened is thrown
+away before the picture is written anew.
 """
 from __future__ import annotations
 
@@ -22,8 +23,8 @@ EDGE_S = 0.02          # before the first and after the last look: two frames of
 FACE = [INDEX[n] for n in NAMES[:11]]
 TORSO = [INDEX[n] for n in ("left_shoulder", "right_shoulder", "right_hip", "left_hip")]
 BONES = [(INDEX[f"{side}_{a}"], INDEX[f"{side}_{b}"]) for side in ("left", "right") for a, b in (
-    ("shoulder", "elbow"), ("elbow", "wrist"), ("wrist", "index"), ("hip", "knee"), ("knee", "ankle"), ("ankle", "heel"),
-    ("heel", "toe"))] + list(zip(TORSO, [*TORSO[1:], TORSO[0]]))
+    ("shoulder", "elbow"), ("elbow", "wrist"), ("wrist", "index"), ("hip", "knee"), ("knee", "ankle"),
+    ("ankle", "heel"), ("heel", "toe"))] + list(zip(TORSO, [*TORSO[1:], TORSO[0]]))
 # In trunks (mid-shoulder to mid-hip, 0.29 of the stature; head and neck 0.18: Drillis & Contini 1966, from memory).
 HEAD_TRUNKS = 0.50     # a head's radius, hair and helmet and the pose model's own error
 SPREAD = 2.0           # or so many times the farthest point of the face from their middle, where that is more
@@ -36,7 +37,7 @@ LEAST_CELLS = 48       # the picture's width in cells is at most this, so that a
 
 @dataclass(frozen=True, slots=True)
 class Hidden:
-    """In a frame, pixels: the head's middle and radius; the body's landmarks (33, 2), and how far round them is clear."""
+    """In a frame, pixels: the head's middle and radius; the body's landmarks (33, 2), clear as far as `reach` round."""
 
     middle: np.ndarray
     radius: float
@@ -56,7 +57,7 @@ class Veil:
         self._t_s, self._hidden = seen.t_s, [_hidden(xy, body) for xy, body in zip(seen.xy_px, bodies)]
 
     def at(self, t_ns: int) -> list[Hidden]:
-        """What is to be hidden in a frame of that time, the bowler first; empty where the bowler's head is not known."""
+        """What is to be hidden in a frame of that time, the bowler first; empty where that head is not known."""
         t_s = t_ns / NS
         bowler = self._between(t_s)
         if bowler is None:
@@ -92,7 +93,7 @@ def clip(frames: Iterable[tuple[Stamp, bytes]], poses: Sequence[Pose]) -> Iterat
 
 
 def _filled(t_s: np.ndarray, xy_px: np.ndarray) -> np.ndarray:
-    """(T, 33, 2) with the landmarks that were taken for slips reckoned from their neighbours: only to keep a limb clear."""
+    """(T, 33, 2) with landmarks that were taken for slips reckoned from their neighbours, to keep a limb clear."""
     out = xy_px.copy()
     for joint in range(out.shape[1]):
         seen = np.isfinite(out[:, joint]).all(1)

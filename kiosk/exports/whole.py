@@ -12,7 +12,7 @@ from kiosk.place import Place
 
 @contextmanager
 def file(place: Place, to: Path, what: str) -> Iterator[Path]:
-    """A path to write to, which takes the place of `to` when all went well. Fault for the disk's, and inside the home."""
+    """A path to write to, which takes the place of `to` when all went well. Fault for a disk's, and in the home."""
     asked, to = f"{what} in {to}", to.expanduser().absolute()
     if to.is_relative_to(place.home.absolute()) or to.is_dir():
         raise Fault(asked, "a folder" if to.is_dir() else "the kiosk's own home", "give the name of a file elsewhere")

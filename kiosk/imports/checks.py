@@ -1,4 +1,4 @@
-"""Checks: whether a row from elsewhere can be what it says it is, before any of them is written. ValueError says why not.
+"""Checks: whether a row from elsewhere can be what it says it is, before any is written. ValueError says why not.
 
 What SQLite's strict tables see by themselves (a wrong type) is left to them.
 """

@@ -1,9 +1,9 @@
 """Merge: rows and clips of a parcel into the log. Same ids, nothing doubled: taken in twice is taken in once.
 
 A player or session is the same one as here when its id and its moment of making agree; where only the id agrees it is
-somebody else's, and comes in under an id made from both. A ball is known by its session and number. What is here already
-stays as it is, names and consents too: of a player who is known here only consents of a later day come in. A clip comes
-in only where a consent that counts here today allows it, and is kept no longer than it was to be kept there.
+somebody else's, and comes in under an id made from both. A ball is known by its session and number. What is here
+already stays as it is, names and consents too: of a player who is known here only consents of a later day come in. A
+clip comes in only where a consent that counts here today allows it, and is kept no longer than it was to be kept there.
 """
 from __future__ import annotations
 
@@ -136,7 +136,8 @@ class _Merge:
         if self._log.may_keep(new["player"], date.fromisoformat(row["thrown_utc"][:10])) == "none":
             new |= rows.to_row(rows.counted(NO_NUMBERS))
             self._kept_none.add(row["id"])
-        found = db.execute("select id from ball where session = ? and number = ?", [new["session"], row["number"]]).fetchone()
+        found = db.execute("select id from ball where session = ? and number = ?",
+                           [new["session"], row["number"]]).fetchone()
         self.here += found is not None
         self.new["balls"] += found is None
         self._ids["ball"][row["id"]] = found[0] if found else db["ball"].insert(new).last_pk
@@ -165,8 +166,8 @@ class _Merge:
         kept = self._log.place.clips / f"ball-{ball:06}.avi"
         try:
             size, digest = clips.put(kept, self._parcel.clip(row["file"]))
-            self._log.note_clip(ball, clips.Written(kept.name, row["width_px"], row["height_px"], tuple(row["t_ns"]), size,
-                                                    digest), until)
+            self._log.note_clip(ball, clips.Written(kept.name, row["width_px"], row["height_px"], tuple(row["t_ns"]),
+                                                    size, digest), until)
         except BaseException:
             clips.unlink(kept)
             raise

@@ -19,7 +19,8 @@ from kiosk.exports.bundle import BUNDLE_VERSION, FORMAT, TABLES
 from kiosk.faults import Fault
 from kiosk.logbook import file
 
-NAME = re.compile(rf"manifest\.json|about\.json|balls\.csv|README\.txt|rows/({'|'.join(TABLES)})\.jsonl|clips/ball-[0-9]{{1,12}}\.avi")
+NAME = re.compile(rf"(manifest|about)\.json|balls\.csv|README\.txt|rows/({'|'.join(TABLES)})\.jsonl|"
+                  r"clips/ball-[0-9]{1,12}\.avi")
 MOST_FILES = 200_000                     # a clip a ball: two seasons of forty bowlers
 LARGEST = {"manifest.json": 64 << 20, "README.txt": 1 << 20, "about.json": 1 << 28, "balls.csv": 1 << 30}
 LARGEST_ROWS, LARGEST_CLIP, LARGEST_LINE = 32 << 30, 4 << 30, 64 << 20     # an AVI of ours has at most 4 GiB
@@ -101,7 +102,7 @@ class Parcel:
         if whose != FORMAT:
             raise self.fault("a zip of something else")
         if version > BUNDLE_VERSION or log_version > len(file.STEPS):
-            raise Fault(f"to take in {self._path}", "a zip that a newer program wrote", "install the newer program here too")
+            raise Fault(f"to take in {self._path}", "a zip that a newer program wrote", "install that one here too")
         if set(files) != set(self._infos) - {"manifest.json"}:
             raise self.fault("other files than the manifest names")
         if wrong := [n for n, told_of in files.items() if told_of["bytes"] != self._infos[n].file_size]:

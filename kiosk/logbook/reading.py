@@ -275,7 +275,8 @@ and (? is null or block.kind = ?) order by ball.id desc limit ?""",
 
     def _salvaged(self, why: str) -> Database:
         found = file.salvaged(self.place.log)
-        self.notice = f"the log {self.place.log} is damaged ({why}); what can be read of it is shown, the file is as it was"
+        self.notice = (f"the log {self.place.log} is damaged ({why}); what can be read of it is shown, "
+                       "the file is as it was")
         return found
 
 

@@ -1,5 +1,5 @@
-"""Salvage: what can still be read of a damaged log, as a log in memory. The damaged file is opened read-only and left as
-it is; nothing is guessed: a row is there whole or not at all.
+"""Salvage: what can still be read of a damaged log, as a log in memory. The damaged file is opened read-only and left
+as it is; nothing is guessed: a row is there whole or not at all.
 """
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ FURTHEST = 1 << 22         # the last row that is looked for where the table doe
 
 
 def read(conn: sqlite3.Connection, size: int) -> Database:
-    """A log at this program's version with every row that `conn` can still read. sqlite3.DatabaseError where the tables'
-    own list is gone."""
-    names = [n for n, in conn.execute("select name from sqlite_schema where type = 'table' and name not like 'sqlite_%'")]
+    """A log at this program's version with every row that `conn` can still read. sqlite3.DatabaseError where the list
+    of tables is gone."""
+    names = [name for name, in conn.execute("select name from sqlite_schema where type = 'table'")]
     there = Database(sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False))
     step_up(there, STEPS)
     for name in names:

@@ -101,7 +101,8 @@ PLAYERS = (
     _of("consent", "keeps", "text", "", "the latest consent's word: none, numbers or clips; null: none was given",
         "may_keep"),
     _of("consent", "consent_until", "text", "", "its last day; null: it has no end", "until"),
-    Column("balls", "integer", "", "of the player, in all sessions", "(select count(*) from ball where player = player.id)"),
+    Column("balls", "integer", "", "of the player, in all sessions",
+           "(select count(*) from ball where player = player.id)"),
 )
 
 DAYS = (

@@ -337,7 +337,8 @@ class Logbook(Reader):
         return self._insert("to note a clip", "clip", {
             "ball": self._one("ball", ball)["id"], "file": clip.file, "frames": len(clip.t_ns),
             "width_px": clip.width_px, "height_px": clip.height_px, "first_ns": clip.t_ns[0],
-            "t_ns": rows.times(clip.t_ns), "bytes": clip.size, "sha256": clip.sha256, "keep_until": keep_until.isoformat(), "removed_utc": None})
+            "t_ns": rows.times(clip.t_ns), "bytes": clip.size, "sha256": clip.sha256,
+            "keep_until": keep_until.isoformat(), "removed_utc": None})
 
     def forget_clips(self, clips: Iterable[int]) -> None:
         """These clips are kept no longer; their rows say since when."""

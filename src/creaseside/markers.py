@@ -2,8 +2,9 @@
 
 One camera sees no depth. A point is where its pixel's ray meets the upright running plane through the front foot
 (`plane`), or that plane moved sideways by how far the pose model believes the landmark to be from that foot (`model`:
-coarse, 3 to 18 cm off on drawn bowlers, and the hips are taken to keep their distance from the plane). Neither is a measured third dimension, and whoever writes a file says
-which it is. Looks that were not taken stay empty: nothing is filled in and nothing is smoothed.
+coarse, 3 to 18 cm off on drawn bowlers, and the hips are taken to keep their distance from the plane). Neither is a
+measured third dimension, and whoever writes a file says which it is. Looks that were not taken stay empty:
+nothing is filled in and nothing is smoothed.
 """
 from __future__ import annotations
 
@@ -28,8 +29,8 @@ FLAT_S = 0.06         # a front foot stands flat for at least so long after its 
 @dataclass(frozen=True, slots=True)
 class Markers:
     """xyz_mm (T, L, 3): the pitch frame in millimetres, x down the pitch, y to the bowler's left, z up; NaN where there
-    is none. visibility (T, L): the model's word, 0 to 1. `rate_hz`: frame i is at `first_s` + i / rate_hz, on the stamps'
-    axis, and was exposed within `late_s` of that. `depth`: one of DEPTHS.
+    is none. visibility (T, L): the model's word, 0 to 1. `rate_hz`: frame i is at `first_s` + i / rate_hz, on the
+    stamps' axis, and was exposed within `late_s` of that. `depth`: one of DEPTHS.
     """
 
     names: tuple[str, ...]
@@ -82,8 +83,8 @@ def of(poses: Iterable[Pose], camera: Camera, ball: Ball, ffc_s: float | None, d
 
 
 def _plane(seen: track.Track, camera: Camera, ball: Ball, flat: track.Track, front: str | None) -> lane.Lane:
-    """The upright plane through the front foot in the direction of the run-up; straight down the pitch where that is not
-    known, through the feet where the front one is not. flat: the looks while it stood."""
+    """The upright plane through the front foot in the direction of the run-up; straight down the pitch where that is
+    not known, through the feet where the front one is not. flat: the looks while it stood."""
     heading = ball["approach_deg"].value if ball["approach_deg"] else 0.0
     place = np.array([0.0, lane.feet_y_m(seen, camera)])
     if len(flat):
@@ -95,8 +96,10 @@ def _plane(seen: track.Track, camera: Camera, ball: Ball, flat: track.Track, fro
     return lane.Lane(camera, np.zeros(3), np.array([1.0, 0.0])).through(place, heading)
 
 
-def _sideways_m(seen: track.Track, flat: track.Track, front: str | None, camera: Camera, plane: lane.Lane) -> np.ndarray:
-    """(T, L) metres to the left of the plane, as the model has it: from the hips, and from the foot to them while it stood."""
+def _sideways_m(seen: track.Track, flat: track.Track, front: str | None, camera: Camera,
+                plane: lane.Lane) -> np.ndarray:
+    """(T, L) metres to the left of the plane, as the model has it: from the hips, and from the foot to them while it
+    stood."""
     def left_of_hips(part: track.Track) -> np.ndarray:
         body = part.world_m @ camera.R @ plane.left          # camera axes to pitch axes
         return body - (body[:, [INDEX["left_hip"]]] + body[:, [INDEX["right_hip"]]]) / 2

@@ -31,7 +31,7 @@ def made(film: Film, depth: str, approach_deg: float = 0.0, keep=slice(None)) ->
 @pytest.mark.parametrize("fps", [50.0, 120.0, 240.0])
 @pytest.mark.parametrize("yaw_deg", [0.0, 20.0])
 def test_the_front_leg_is_where_it_is_along_and_up(fps, yaw_deg):
-    """From landing on, when it is near the plane: within 3 cm side-on; an angled camera sees what is out of the plane."""
+    """From landing on, near the plane: within 3.5 cm side-on; an angled camera sees what is off the plane."""
     film = Film(bowler(), side_camera(yaw_deg=yaw_deg), fps=fps, between=(-0.5, 0.3))
     found, true = made(film, "plane")
     t = found.first_s - EPOCH_S + found.t_s

@@ -26,7 +26,8 @@ def marks(film: Film) -> Marks:
     names = ("middle_stump_base", "middle_stump_top", "bowling_crease_left", "bowling_crease_right",
              "popping_crease_left", "popping_crease_right")
     pixels = film.camera.project(np.array([MARKS[n] for n in names]))
-    return Marks(film.camera.width_px, film.camera.height_px, {n: (float(x), float(y)) for n, (x, y) in zip(names, pixels)})
+    return Marks(film.camera.width_px, film.camera.height_px,
+                 {n: (float(x), float(y)) for n, (x, y) in zip(names, pixels)})
 
 
 def a_film(**more) -> Film:
@@ -42,11 +43,13 @@ def measured() -> Ball:
 
 def bowl(log: Logbook, player: str | None, balls: int = 2, session: str | None = None, clip: bool = False,
          with_marks: bool = True) -> str:
-    """A session's id, with so many balls of one film. clip: with its pictures, where the player's consent allows them."""
+    """A session's id, with so many balls of one film. clip: with its pictures, where consent allows them."""
     film = a_film()
-    session = session or log.start_session(player, venue="=net 2", setup=log.note_setup(marks(film)) if with_marks else None)
+    setup = log.note_setup(marks(film)) if with_marks else None
+    session = session or log.start_session(player, venue="=net 2", setup=setup)
     for _ in range(balls):
-        ball = log.add_ball(session, measured(), player=player, poses=film.poses(), thrown_ns=round((EPOCH_S + 0.11) * NS))
+        ball = log.add_ball(session, measured(), player=player, poses=film.poses(),
+                            thrown_ns=round((EPOCH_S + 0.11) * NS))
         if clip:
             clips.keep(log, ball, pictures())
     return session

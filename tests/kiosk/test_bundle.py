@@ -1,4 +1,4 @@
-"""A zip out of one log and into another: the same ids, nothing doubled, no face, and no harm from a zip that means it."""
+"""A zip out of one log and into another: the same ids, nothing doubled, no face, no harm from a zip that means it."""
 from __future__ import annotations
 
 import hashlib
@@ -250,7 +250,8 @@ def test_a_frame_whose_head_is_not_known_is_left_out():
 
 def test_a_head_without_a_face_is_covered_as_a_whole():
     hidden = {n: (-9.0, 9.0) for n in ("nose", "left_eye_inner", "left_eye", "left_eye_outer", "right_eye_inner",
-                                       "right_eye", "right_eye_outer", "left_ear", "right_ear", "mouth_left", "mouth_right")}
+                                       "right_eye", "right_eye_outer", "left_ear", "right_ear", "mouth_left",
+                                       "mouth_right")}
     film = a_film()
     out = list(veil.clip(pictures(), replace(film, hidden=hidden).poses()))
     assert out and max(skin(j) for _, j in out) == 0

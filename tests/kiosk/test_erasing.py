@@ -94,7 +94,7 @@ def test_what_may_still_hold_the_name_is_named(log, two):
 
 
 def test_no_word_of_a_player_is_left_of_anything_that_can_be_kept(log, two):
-    """Height, card, zero, access, consent, speed, feedback, half a clip, the story of a fault: all files, the WAL too."""
+    """Height, card, zero, access, consent, speed, feedback, half a clip, a fault's story: all files, the WAL too."""
     gone, other, own, shared = two
     log.add_height(gone, 1.8137)
     number = log.card(gone)

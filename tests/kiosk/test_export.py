@@ -118,7 +118,8 @@ def test_a_c3d_opens_in_another_reader_with_the_leg_where_it_was(filmed, tmp_pat
     true = 1000 * film.puppet.joints(film.t)
     near = (film.t > 0) & (film.t < 0.1)
     knee = INDEX["left_knee"]
-    assert np.abs(points[near, knee, :3] - true[near, knee])[:, [0, 2]].max() < 35 and (points[near, knee, 3] == 0).all()
+    assert np.abs(points[near, knee, :3] - true[near, knee])[:, [0, 2]].max() < 35
+    assert (points[near, knee, 3] == 0).all()
     assert reader.get("EVENT:USED").int16_value == 2 and reader.get("CREASESIDE:BALL").float_value == 2
     labels = [e.strip() for e in reader.get("EVENT:LABELS").string_array]
     assert labels == ["FFC", "BR"]
@@ -172,8 +173,9 @@ def test_a_ball_without_marks_is_left_out_with_its_reason(filmed, tmp_path, capf
 
 @pytest.mark.parametrize("words, status", [
     (["--format", "csv", "-o", "x"], 2), (["s-none", "--format", "csv", "-o", "x"], 1),
-    (["--player", "p-none", "--format", "csv", "-o", "x"], 1), (["s", "--player", "p", "--format", "csv", "-o", "x"], 2),
-    (["s", "--format", "csv", "--ball", "1", "-o", "x"], 2), (["s", "--format", "c3d", "--rows", "frames", "-o", "x"], 2),
+    (["--player", "p-none", "--format", "csv", "-o", "x"], 1),
+    (["s", "--player", "p", "--format", "csv", "-o", "x"], 2), (["s", "--format", "csv", "--ball", "1", "-o", "x"], 2),
+    (["s", "--format", "c3d", "--rows", "frames", "-o", "x"], 2),
     (["s", "--format", "xls", "-o", "x"], 2)])
 def test_what_cannot_be_asked_is_one_line(filmed, tmp_path, capfd, words, status):
     words = [str(tmp_path / w) if w == "x" else w for w in words]

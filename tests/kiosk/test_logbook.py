@@ -111,7 +111,8 @@ def older(place, version: int) -> dict[str, list[tuple]]:
 
 
 def content(db: Database) -> dict[str, list[tuple]]:
-    return {name: [(c.name, row[c.name]) for row in db[name].rows for c in db[name].columns] for name in db.table_names()}
+    return {name: [(c.name, row[c.name]) for row in db[name].rows for c in db[name].columns]
+            for name in db.table_names()}
 
 
 @pytest.mark.parametrize("version", range(len(steps.STEPS) + 1))
@@ -155,8 +156,9 @@ def test_every_view_has_the_columns_types_and_rows_that_it_says(tmp_path, name):
 
 def test_what_erasing_looks_for_is_found_by_an_index(log):
     """Else every block and zero of a player costs a look at every ball. Set-ups and programs are never erased."""
-    slow = {(t.name, k.column) for t in log._db.tables for k in t.foreign_keys
-            if "SCAN" in str(log._db.execute(f"explain query plan select 1 from {t.name} where {k.column} = ?", ["x"]).fetchall())}
+    def way(table: str, column: str) -> str:
+        return str(log._db.execute(f"explain query plan select 1 from {table} where {column} = ?", ["x"]).fetchall())
+    slow = {(t.name, k.column) for t in log._db.tables for k in t.foreign_keys if "SCAN" in way(t.name, k.column)}
     assert slow <= {(t, c) for t in ("session", "ball", "zero") for c in ("program", "setup")} | {("session", "player")}
 
 

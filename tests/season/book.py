@@ -84,7 +84,8 @@ def write(folder: Path, balls: int = 100_000, seed: int = 1, last: date = LAST) 
     with Logbook(place, calendar) as log:
         log._db.execute("pragma synchronous = off")
         program = log.note_program("0.1.0", {"light": "0" * 64, "heavy": "1" * 64}, Settings())
-        setup = log.note_setup(Marks(1280, 720, {"middle_stump_base": (781.5, 465.4), "middle_stump_top": (782.7, 365.1),
+        setup = log.note_setup(Marks(1280, 720, {"middle_stump_base": (781.5, 465.4),
+                                                 "middle_stump_top": (782.7, 365.1),
                                                  "popping_crease_left": (608.8, 507.7),
                                                  "popping_crease_right": (608.7, 436.4)}))
         for bowler in who:
@@ -92,9 +93,11 @@ def write(folder: Path, balls: int = 100_000, seed: int = 1, last: date = LAST) 
         for sitting in sittings:
             calendar.turn_to(sitting.wall)
             _sit(log, sitting, program, setup, np.random.default_rng((seed, sitting.bowler.number, sitting.n)))
-    made = {"home": str(folder), "balls": sum(s.balls for s in sittings), "sessions": len(sittings), "players": len(who)}
+    made = {"home": str(folder), "balls": sum(s.balls for s in sittings), "sessions": len(sittings),
+            "players": len(who)}
     truth = [asdict(b) | {"id": b.id} for b in who]
-    (place.home / "planted.json").write_text(json.dumps(made | {"bowlers": truth}, ensure_ascii=False, indent=1), "utf-8")
+    told = json.dumps(made | {"bowlers": truth}, ensure_ascii=False, indent=1)
+    (place.home / "planted.json").write_text(told, "utf-8")
     return made
 
 
@@ -118,8 +121,8 @@ def _sittings(who: tuple[Bowler, ...], balls: int, last: date) -> Iterator[Sitti
 def _join(log: Logbook, bowler: Bowler, last: date) -> None:
     """The player with height and consent. Under 18 a parent's; some end soon or are over, some allow numbers alone."""
     young = bowler.age < 18
-    log.add_player(bowler.shown_name, bowler.arm, last.year - bowler.age - 1, f"u{bowler.age + 1}" if young else "adult",
-                   bowler.height_m, bowler.id)
+    log.add_player(bowler.shown_name, bowler.arm, last.year - bowler.age - 1,
+                   f"u{bowler.age + 1}" if young else "adult", bowler.height_m, bowler.id)
     keep = "numbers" if bowler.number % 7 == 3 else "clips"
     until = {1: last + timedelta(days=10), 2: last - timedelta(days=30)}.get(bowler.number % 10)
     if bowler.number % 11 != 5:
@@ -132,7 +135,7 @@ def _sit(log: Logbook, sitting: Sitting, program: int, setup: int, rng: np.rando
     bowler, plan = sitting.bowler, sitting.plan
     focus = bowling.gate(bowler)
     cue = FocusCue(focus.measure, focus.at_least, focus.at_most) if plan else FocusCue()
-    session = log.start_session(bowler.id, "coach", "the invented net", program, setup, cue, str(plan) if plan else None)
+    session = log.start_session(bowler.id, "coach", "the invented net", program, setup, cue, plan and str(plan))
     blocks = [log.add_block(session, b.kind, b.balls) for b in plan.blocks] if plan else []
     bowled = bowling.session(bowler, plan, sitting.balls, sitting.part, sitting.radar, rng)
     start_ns, of = log.clock.now_ns(), log.session(session)
@@ -152,10 +155,11 @@ def _sit(log: Logbook, sitting: Sitting, program: int, setup: int, rng: np.rando
                 row |= {"cue_kind": one.ball.verdict, "cue_asked_ns": asked_ns, "cue_heard_ns": heard_ns,
                         "release_to_cue_s": (heard_ns - thrown_ns) / NS}
             names = ", ".join(row)
-            id = db.execute(f"insert into ball ({names}) values ({', '.join('?' * len(row))})", list(row.values())).lastrowid
+            id = db.execute(f"insert into ball ({names}) values ({', '.join('?' * len(row))})",
+                            list(row.values())).lastrowid
             if cued:
-                db.execute("insert into feedback (ball, kind, asked_ns, happened_ns, way) values (?, 'cue', ?, ?, 'sound')",
-                           [id, asked_ns, heard_ns])
+                db["feedback"].insert({"ball": id, "kind": "cue", "asked_ns": asked_ns, "happened_ns": heard_ns,
+                                       "way": "sound"})
     log.clock.turn_to(sitting.wall + timedelta(seconds=BETWEEN_S * (sitting.balls + 2)))
     log.end_session(session)
     log.clock.turn_to(sitting.wall)

@@ -93,7 +93,8 @@ def _remembering(n: int, rng: np.random.Generator) -> np.ndarray:
     return out
 
 
-def _ball(bowler: Bowler, values: dict[str, Value], verdict: str | None, quality: float, flags: tuple[str, ...]) -> Ball:
+def _ball(bowler: Bowler, values: dict[str, Value], verdict: str | None, quality: float,
+          flags: tuple[str, ...]) -> Ball:
     values = {q.name: values[q.name] for q in QUANTITIES}
     action = front_leg_action(values["front_knee_ffc_deg"], values["front_knee_min_deg"], values["front_knee_br_deg"])
     reasons = {} if action else {"front_leg_action": "the front knee was not measured at all three moments"}

@@ -182,9 +182,9 @@ and (? is null or block.kind = ?) order by ball.id desc limit ?""",
         return found[0] | {"t_ns": rows.untimes(found[0]["t_ns"])} if found else None
 
     def clips(self) -> list[Row]:
-        """Every clip that is kept, with the player whose ball it is."""
-        return self._select("select clip.id, clip.ball, file, keep_until, player from clip join ball on ball.id = ball "
-                            "where removed_utc is null")
+        """Every clip that is kept, with the player whose ball it is, and when that was bowled."""
+        return self._select("select clip.id, clip.ball, file, keep_until, player, thrown_utc from clip "
+                            "join ball on ball.id = ball where removed_utc is null")
 
     def setup(self, setup: int) -> Row:
         row = self._one("setup", setup)

@@ -191,6 +191,45 @@ def test_clips_go_when_the_consent_does(log):
     assert log.clip(ball)["keep_until"] == (DAY + timedelta(days=4)).isoformat()
 
 
+def test_a_consent_may_be_for_fewer_days_than_the_settings(log, clock):
+    player = log.add_player("Sam", age_group="adult")
+    log.add_consent(player, "clips", "Sam", keep_days=3)
+    ball, _ = kept(log, player)
+    assert log.clip(ball)["keep_until"] == (DAY + timedelta(days=3)).isoformat()
+    for days, gone in ((2, 0), (3, 1)):
+        assert clips.remove_expired(log, DAY + timedelta(days=days)) == gone
+    log.add_consent(player, "clips", "Sam", keep_days=3000)
+    ball, _ = kept(log, player)
+    assert log.clip(ball)["keep_until"] == (DAY + timedelta(days=log.place.settings.log.keep_days)).isoformat()
+
+
+def test_a_later_consent_for_fewer_days_counts_for_older_clips_too(log):
+    player = agreed_player(log)
+    ball, _ = kept(log, player)
+    assert clips.remove_expired(log, DAY + timedelta(days=5)) == 0
+    log.add_consent(player, "clips", "Sam", keep_days=5)
+    assert clips.remove_expired(log, DAY + timedelta(days=4)) == 0
+    assert clips.remove_expired(log, DAY + timedelta(days=5)) == 1 and not list(log.place.clips.iterdir())
+
+
+@pytest.mark.parametrize("consents, faces", [
+    ([], "blurred"), ([("clips", "shown")], "shown"), ([("clips", "blurred")], "blurred"),
+    ([("clips", "shown"), ("numbers", "shown")], "blurred"), ([("clips", "shown"), ("clips", "blurred")], "blurred")])
+def test_faces_are_shown_only_by_the_consent_that_counts(log, consents, faces):
+    player = log.add_player("Sam", age_group="adult")
+    for keep, what in consents:
+        log.add_consent(player, keep, "Sam", faces=what)
+    assert log.faces(player, DAY) == faces and log.faces(None, DAY) == "blurred"
+
+
+def test_faces_of_the_young_need_a_parent(log):
+    player = log.add_player("Sam", age_group="u15")
+    with pytest.raises(Fault, match="their own word"):
+        log.add_consent(player, "clips", "Sam", faces="shown")
+    log.add_consent(player, "clips", "Kim", "parent", faces="shown")
+    assert log.faces(player, DAY) == "shown"
+
+
 def test_a_start_clears_what_a_crash_left(log):
     player = agreed_player(log)
     (ball, written), (lost, gone) = kept(log, player), kept(log, player)

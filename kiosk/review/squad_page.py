@@ -17,7 +17,7 @@ from kiosk.review.look import Cell, Figure, Links
 
 SOON_DAYS = 30           # a consent that ends within them is named (ours)
 USUAL_DAYS = 28
-STATE = {"no_guidance": "none for this age", "ok": "within", "near": "near", "at_limit": "reached"}
+STATE = {"no_guidance": "no limit", "ok": "within", "near": "near", "at_limit": "reached"}
 
 
 def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
@@ -42,7 +42,7 @@ def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
             flagged.append((p, words.count(of["flagged"], "ball"), links.player(p["id"])))
         rows.append([Cell(p["shown_name"], links.player(p["id"]), True), _age(p), p["arm"] or "not known",
                      str(of["balls"]) if of else "0", str(of["days"]) if of else "0", _last(log, of),
-                     f"{load.day_balls} today, {load.week_balls} in 7 days", STATE[worst], consent[0],
+                     str(load.day_balls), str(load.week_balls), STATE[worst], consent[0],
                      words.count(of["flagged"], "ball") if of and of["flagged"] else ""])
     balls = sum(s["balls"] for s in sums.values())
     says = (f"{words.count(len(players), 'player').capitalize()} by name, {words.count(balls, 'ball')} from "
@@ -53,8 +53,8 @@ def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
             "list": log.sessions_page(Filter(), None, 8),
             "names": {p["id"]: p["shown_name"] for p in players},
             "figure": Figure("squad", "Who bowled how much", says, None,
-                             ("Player", "Age", "Arm", "Balls", "Days", "Last bowled", "Balls now", "Workload table",
-                              "Consent", "With flags"),
+                             ("Player", "Age", "Arm", "Balls", "Days", "Last bowled", "Today", "7 days",
+                              "Workload table", "Consent", "With flags"),
                              rows, f"Balls, days and flags from the days above; workload of today, {table}. "
                              "Nobody is sorted or coloured by a measure.")}
 
@@ -71,12 +71,12 @@ def _consent(consents: list[Row], today: date) -> tuple[str, bool]:
     """In words, and whether somebody should look after it soon."""
     given = [c for c in consents if c["given_on"] <= today.isoformat()]
     if not given:
-        return "none: numbers, no pictures", False
+        return "none: no pictures", False
     last = max(given, key=lambda c: (c["given_on"], c["id"]))
     until = people.consent_until(consents, today)
     if until is None:
         return f"{last['may_keep']}, no end", False
-    left = (date.fromisoformat(until) - today).days
-    if left < 0:
-        return f"{last['may_keep']}: ended on {until}", True
-    return f"{last['may_keep']} until {until}", left <= SOON_DAYS
+    end = date.fromisoformat(until)
+    if end < today:
+        return f"{last['may_keep']} ended {words.day(end)}", True
+    return f"{last['may_keep']} until {words.day(end)}", (end - today).days <= SOON_DAYS

@@ -168,6 +168,7 @@ def test_the_pin_is_asked_and_leads_where_one_wanted_to_go(page, tmp_path):
     pin.set("4711")
     with served(make(place, clock, pin)) as address:
         page.goto(f"{address}/sessions/{session}")
+        page.wait_for_function("document.activeElement.name === 'pin'")      # ready to be typed into, without a click
         page.keyboard.type("4711")
         page.keyboard.press("Enter")
         page.wait_for_url(f"**/sessions/{session}")

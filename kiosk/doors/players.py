@@ -65,7 +65,7 @@ def list_(place: Place) -> None:
     if place.json:
         place.out(players)
     for p in [] if place.json else players:
-        click.echo(f"{p['id']:<8}{p['shown_name']}  ({', '.join(facts(p))})")
+        click.echo(f"{p['id']:<7} {p['shown_name']}  ({', '.join(facts(p))})")
 
 
 @command.command()
@@ -222,7 +222,7 @@ def erased(place: Place, gone: dict) -> None:
     else:
         click.echo(f"{gone['erased']} is erased: "
                    f"{gone['sessions']} sessions, {gone['balls']} balls, {gone['clips']} clips")
-    place.say("copies that were made with creaseside backup still hold what was in the log then; delete them")
+    place.say("copies that were made with creaseside backup or export still hold what was in the log then; delete them")
     for name in gone["left"]:
         place.say(f"{name} may hold it too; delete it")
 

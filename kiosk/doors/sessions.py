@@ -63,7 +63,7 @@ def erase(place: Place, session: str, yes: bool) -> None:
 
 def _line(s: dict) -> str:
     who = ", ".join(filter(None, (s["player"], s["venue"], s["measure"])))
-    return f"{s['id']:<8}{s['started_utc']}  {s['balls']} balls, {s['clips']} clips{who and '  ' + who}"
+    return f"{s['id']:<7} {s['started_utc']}  {s['balls']} balls, {s['clips']} clips{who and '  ' + who}"
 
 
 def _gate(s: dict) -> str:

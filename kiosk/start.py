@@ -72,6 +72,7 @@ TEST_PACKAGES = (
     Package("pulseaudio", program("pulseaudio"), "no test of real sound"),
     Package("pulseaudio-utils", program("parec"), "no test of real sound"),
     Package("xvfb", program("Xvfb"), "no test of a real window"),
+    Package("strace", program("strace"), "the network is not watched call by call"),
     Package("chromium", lambda: program("chromium")() or program("chromium-browser")(),
             "no page is opened in a browser"),
     Package("opencv-doc", file("/usr/share/doc/opencv-doc/*"), "no check against its calibration pictures"),

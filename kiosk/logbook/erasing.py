@@ -73,7 +73,7 @@ def _erase(log: Logbook, what: str, id: str, balls: str, sessions: str) -> Row:
         db.execute(f"delete from {what} where id = :id", {"id": id})
         db["erasure"].insert({"utc": log._utc(), "what": what, **gone, "pending": json.dumps(files)})
     finish(log)
-    aside = sorted(p.name for p in log.place.home.glob(f"{log.place.log.name}.damaged-*"))
+    aside = sorted(p.name for kind in ("damaged", "before", "of") for p in log.place.home.glob(f"{log.place.log.name}.{kind}-*"))
     return {"erased": id, **gone, "left": aside}
 
 

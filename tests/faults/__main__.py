@@ -1,8 +1,9 @@
-"""`python -m tests.faults [--full] [--count N] [ROW…]`: inject the faults, print a line a row; exit status 1 where one missed."""
+"""`python -m tests.faults [--full] [--count N] [--minutes M] [ROW…]`: inject the faults, print a line a row; exit status 1 where one missed."""
 from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import sys
 import tempfile
 import time
@@ -37,8 +38,11 @@ def main() -> int:
     asked = argparse.ArgumentParser("python -m tests.faults", description=__doc__)
     asked.add_argument("--full", action="store_true", help="as often as the table asks for")
     asked.add_argument("--count", type=int, help="so often")
+    asked.add_argument("--minutes", type=float, help="where a row repeats itself: no longer than that")
     asked.add_argument("rows", nargs="*", metavar="ROW", help=", ".join(ROOMS))
     given = asked.parse_args()
+    if given.minutes:
+        os.environ["FAULTS_MINUTES"] = str(given.minutes)
     good = True
     for row in rows(given.rows):
         print(f"      {row.name:<7} {row.fault}: {row.line}", flush=True)

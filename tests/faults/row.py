@@ -1,9 +1,11 @@
 """Row: one fault of the table, its pass line, and how it is injected so many times."""
 from __future__ import annotations
 
+import os
+import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Callable
+from typing import Callable, Iterator
 
 
 class Missed(AssertionError):
@@ -25,6 +27,16 @@ class Row:
     short: int
     full: int
     run: Callable[[int, Path], str]
+
+
+def turns(count: int, minutes: float | None = None) -> Iterator[int]:
+    """0, 1, 2 … `count` - 1, or as far as the minutes of FAULTS_MINUTES go; at least once."""
+    minutes = minutes or float(os.environ.get("FAULTS_MINUTES", "inf"))
+    end = time.monotonic() + 60 * minutes
+    for i in range(count):
+        if i and time.monotonic() > end:
+            return
+        yield i
 
 
 def need(holds: object, words: str) -> None:

@@ -149,7 +149,10 @@ class Loop:
         last = self._live_at
         if newest is None or newest == last:
             return None
-        if last is None or newest.t_ns - last.t_ns > LIVE_BEHIND_NS:
+        if last is None:
+            return newest
+        if newest.t_ns - last.t_ns > LIVE_BEHIND_NS:
+            self.parts.health.count("begun_anew")       # seconds that nobody looked at: a ball in them is lost, and it is said
             return newest
         somebody = self._live and not self._live[-1].missing
         step_ns = max(LIVE_STEP_NS, self._live_pause_ns) if somebody else LIVE_ALONE_NS

@@ -63,7 +63,7 @@ def for_writing(path: Path, now: datetime) -> tuple[Database, str | None]:
         notice = f"{asked} was damaged ({why}); it is now {_put_aside(path, now)}, a new one begins" if why else None
         os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
         os.chmod(path, 0o600)                                   # SQLite gives its -wal and -shm the same rights
-        db = Database(sqlite3.connect(path, BUSY_S, isolation_level=None, check_same_thread=False))
+        db = Database(_readable(sqlite3.connect(path, BUSY_S, isolation_level=None, check_same_thread=False)))
         try:
             _prepare(db)
         except BaseException:
@@ -136,8 +136,14 @@ def _cut_off(conn: sqlite3.Connection, path: Path) -> str | None:
 
 
 def _read_only(path: Path) -> sqlite3.Connection:
-    return sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", BUSY_S, isolation_level=None,
-                           check_same_thread=False, uri=True)
+    return _readable(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", BUSY_S, isolation_level=None,
+                                     check_same_thread=False, uri=True))
+
+
+def _readable(conn: sqlite3.Connection) -> sqlite3.Connection:
+    """Text whose bytes rotted is read with a sign in the place of what is lost; it stops nobody."""
+    conn.text_factory = lambda text: text.decode("utf-8", "replace")
+    return conn
 
 
 def _version(conn: sqlite3.Connection, path: Path) -> int:

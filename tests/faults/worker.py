@@ -4,6 +4,7 @@ In short: the frames in its hands come back as nobody, in a whole kiosk with pup
 net, with its real pose processes stopped (SIGSTOP) or killed (SIGKILL) by lot."""
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import signal
@@ -72,12 +73,17 @@ def _real(count: int, folder: Path) -> str:
 
 
 def _posing(kiosk: Kiosk) -> list[psutil.Process]:
-    return [p for p in psutil.Process(kiosk.process.pid).children() if "spawn_main" in " ".join(p.cmdline())]
+    found = []
+    for child in psutil.Process(kiosk.process.pid).children():
+        with contextlib.suppress(psutil.NoSuchProcess):       # it ended while we looked
+            if "spawn_main" in " ".join(child.cmdline()) and child.status() != psutil.STATUS_ZOMBIE:
+                found.append(child)
+    return found
 
 
 def _replaced(kiosk: Kiosk, known: set[int]) -> bool:
     """Two processes again, none of them one that was stopped or killed."""
-    now = {p.pid for p in _posing(kiosk) if p.status() != psutil.STATUS_ZOMBIE}
+    now = {p.pid for p in _posing(kiosk)}
     return len(now) == 2 and not now & known
 
 

@@ -321,3 +321,12 @@ def test_commands_that_only_read_say_that_the_log_is_damaged_and_go_on(tmp_path,
     out, err = capfd.readouterr()
     assert out.strip() and "is damaged" in err and "what can be read" in err
     assert place.log.read_bytes() == before
+
+
+def test_a_name_whose_bytes_rotted_stops_nobody(tmp_path):
+    """SQLite's own check passes over text that is no UTF-8."""
+    place = filled(tmp_path)
+    place.log.write_bytes(place.log.read_bytes().replace(b"Sam", b"S\xa0m"))
+    for door in (Logbook, Reader):
+        with door(place) as log:
+            assert [p["shown_name"] for p in log.players()] == ["S\ufffdm"]

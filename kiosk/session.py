@@ -192,7 +192,13 @@ def marks_of(place: Place, asked: Path | None, spec: str, size_px: tuple[int, in
         place.say("no marks: knees are measured in the picture's own plane, metres and lanes are not measured; "
                   "write the marks into a file (README, marks) and give --marks FILE")
         return None
-    found = marks_room.read(path, size_px)
+    try:
+        found = marks_room.read(path, size_px)
+    except Fault as fault:
+        if asked or not sources.is_camera(spec) or (fits := marks_room.read(path)) is None:
+            raise
+        place.say(f"{fault}; until then there are no marks (theirs is {fits.width_px} x {fits.height_px})")
+        return None
     found.solved(str(path))     # a mark that is far off is said now, not at the first ball
     return found
 

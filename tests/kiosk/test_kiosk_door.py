@@ -178,3 +178,11 @@ def test_nobody_under_18_is_rewarded_for_a_straighter_leg_or_more_pace(tmp_path)
                 session.allowed(one_sided, log, child, here)
             session.allowed(one_sided, log, adult, here)
         session.allowed(FocusCue("approach_deg", -5.0, 5.0), log, child, here)
+
+
+def test_the_homes_marks_of_another_size_start_a_camera_without_marks(tmp_path, capsys):
+    """A camera that came back smaller, or a rotten digit: the kiosk runs, and it is said."""
+    loud = Place(place(tmp_path).folder)
+    loud.own_marks.write_text(MARKS.format(1920, 1080))
+    assert session.marks_of(loud, None, "0", (1280, 720)) is None
+    assert "1920 x 1080" in capsys.readouterr().err

@@ -7,7 +7,7 @@ full disk or a failing scene are said on the screen, and the next turn comes.
 from __future__ import annotations
 
 import threading
-from collections import Counter, defaultdict, deque
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from types import ModuleType
 from typing import Callable, Iterable, Sequence
@@ -25,6 +25,7 @@ from kiosk.health import Health
 from kiosk.inputs import Press
 from kiosk.intake import Intake
 from kiosk.knock import Lookout
+from kiosk.live import Live
 from kiosk.reel import Reel
 from kiosk.scorer import Scorer
 from kiosk.speaker import Speaker
@@ -32,12 +33,6 @@ from kiosk.texts import Texts
 from kiosk.watcher import Watcher
 
 TURN_NS = NS // 100
-LIVE_NS = NS // 40              # a live look at most this often,
-LIVE_BESIDE_NS = NS // 25       # and this often while a ball is looked at again: the next bowler may be on the way
-LIVE_STEP_NS = NS // 30         # what the engine needs to see of somebody who bowls, at the least
-LIVE_ALONE_NS = NS // 5         # and of a lane in which it saw nobody: who runs in is in the picture for longer
-LIVE_BEHIND_NS = 4 * NS         # further behind, the reel might not hold the landing any more: begin anew
-LIVE_KEPT = 400                 # live looks that a ball's row may want, 10 s
 HOLD_LIVE_NS = 2 * NS           # a recording waits while the live looks are this far behind it,
 HOLD_CLOSE_NS = 5 * NS          # or a frame this old is still to be looked at again: the reel would go over it
 STILL_NS = 8 * NS               # nobody runs in for longer: somebody stands there, and the screen goes on
@@ -73,10 +68,7 @@ class Loop:
 
     def __init__(self, parts: Parts, until_end: bool = False) -> None:
         self.parts, self._until_end = parts, until_end
-        self._live: deque[Pose] = deque(maxlen=LIVE_KEPT)
-        self._live_out = False
-        self._live_at: Stamp | None = None
-        self._live_due_ns = 0
+        self._live = Live(parts.watcher, parts.reel, parts.engine, parts.health)
         self._oldest_ns: dict[int, int] = {}                           # the oldest frame that a ball's looks want
         parts.intake.behind = self._behind
         self._looks: list[Look] = []                                   # whose last frame is still to come
@@ -109,7 +101,8 @@ class Loop:
         """One turn. Nothing in it waits."""
         p, now_ns = self.parts, self.parts.clock.now_ns()
         over, newest = p.intake.over, p.intake.newest       # in this order: the last frame is there when it is over
-        self._look_live(newest, now_ns)
+        if not self._finished:
+            self._live.tick(newest, over)
         for ball, pose in p.watcher.poses():
             self._safely("a pose", self._saw, ball, pose)
         self._look_again(newest, over)
@@ -133,50 +126,18 @@ class Loop:
 
     # Eyes
 
-    def _look_live(self, newest: Stamp | None, now_ns: int) -> None:
-        if self._live_out or self._finished or now_ns < self._live_due_ns:
-            return
-        stamp = self._next_live(newest)
-        if stamp is not None and self.parts.watcher.live(stamp, self.parts.engine.live_box_px):
-            behind = newest.t_ns - stamp.t_ns > LIVE_STEP_NS
-            self._live_due_ns = now_ns if behind else max(self._live_due_ns + self._live_pause_ns, now_ns)
-            self._live_at, self._live_out = stamp, True
-            self.parts.health.count("live_looks")
-
-    def _next_live(self, newest: Stamp | None) -> Stamp | None:
-        """The newest frame, if it was not looked at. Where the looks fell behind, the next of the frames that must not be
-        left out: a ball on a busy machine is found late, not never."""
-        last = self._live_at
-        if newest is None or newest == last:
-            return None
-        if last is None:
-            return newest
-        if newest.t_ns - last.t_ns > LIVE_BEHIND_NS:
-            self.parts.health.count("begun_anew")       # seconds that nobody looked at: a ball in them is lost, and it is said
-            return newest
-        somebody = self._live and not self._live[-1].missing
-        step_ns = max(LIVE_STEP_NS, self._live_pause_ns) if somebody else LIVE_ALONE_NS
-        skipped = self.parts.reel.stamps(last.t_ns + 1, newest.t_ns)
-        kept = next((k for k, stamp in enumerate(skipped) if stamp.t_ns > last.t_ns + step_ns), len(skipped)) - 1
-        return skipped[max(kept, 0)] if skipped else newest
-
-    @property
-    def _live_pause_ns(self) -> int:
-        return LIVE_BESIDE_NS if self._looks or +self._out else LIVE_NS
-
     def _behind(self) -> bool:
         """Asked by the intake's thread: whether frames that are still wanted would soon be gone."""
-        newest, last = self.parts.intake.newest, self._live_at
-        if newest is None or last is None:
+        newest = self.parts.intake.newest
+        if newest is None:
             return False
         wanted = min(self._oldest_ns.copy().values(), default=newest.t_ns)
-        return newest.t_ns - last.t_ns > HOLD_LIVE_NS or newest.t_ns - wanted > HOLD_CLOSE_NS
+        return self._live.behind_ns(newest) > HOLD_LIVE_NS or newest.t_ns - wanted > HOLD_CLOSE_NS
 
     def _saw(self, ball: int | None, pose: Pose) -> None:
         """A pose is done; a ball's last one is told to the engine."""
         if ball is None:
-            self._live_out = False
-            self._live.append(pose)
+            self._live.came(pose)
             self.parts.engine.see(pose)
             return
         self.parts.health.count("close_looks")
@@ -221,7 +182,7 @@ class Loop:
 
     def _wake(self, now_ns: int, over: bool) -> None:
         engine = self.parts.engine
-        caught_up = not self._live_out and (self.parts.intake.newest == self._live_at or not self.parts.watcher.alive())
+        caught_up = not self._live.out and (self.parts.intake.newest == self._live.at or not self.parts.watcher.alive())
         if over and caught_up and not self._finished:
             self._finished = True
             engine.finish()
@@ -255,7 +216,7 @@ class Loop:
 
     def _seen_of(self, order: Log) -> list[Pose]:
         """The ball's poses, each frame once a model, in order of time."""
-        live = [pose for pose in self._live if order.first_ns <= pose.stamp.t_ns <= order.last_ns]
+        live = [pose for pose in self._live.poses if order.first_ns <= pose.stamp.t_ns <= order.last_ns]
         once = {(pose.model, pose.stamp): pose for pose in [*live, *self._closely[order.ball]]}
         return sorted(once.values(), key=lambda pose: pose.stamp)
 

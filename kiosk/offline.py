@@ -20,7 +20,8 @@ from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp, to_ns
 from kiosk import clock, session
 from kiosk.faults import Fault
-from kiosk.loop import LIVE_NS, frames_of
+from kiosk.live import ALONE_NS, EARLY_NS
+from kiosk.loop import frames_of
 from kiosk.place import Place
 from kiosk.reel import BYTES_A_PX, MIB, Reel
 from kiosk.sources import jpeg
@@ -57,8 +58,8 @@ class Measurer:
             stamp = self._write(*got)
             clip.came(stamp)
             if stamp.t_ns >= due_ns:
-                due_ns = max(due_ns + LIVE_NS, stamp.t_ns)
                 clip.look_live(stamp)
+                due_ns = stamp.t_ns + clip.live_step_ns - EARLY_NS
             while clip.wanted_ns() < stamp.t_ns - to_ns(KEPT_S - 0.3):
                 clip.wait()
             yield from clip.ripe()
@@ -128,6 +129,11 @@ class _Clip:
             self._engine.see(self._live)
             self._carry_out(self._engine.orders())
             self._look_again(stamp.t_ns)
+
+    @property
+    def live_step_ns(self) -> int:
+        """From the last live look to the next."""
+        return self._engine.live_step_ns if self._live.missing is None else ALONE_NS
 
     def wait(self) -> None:
         """Until a pose process says something; then it is told to the engine."""

@@ -133,9 +133,9 @@ class Watcher:
             self._start(worker)
 
     def live(self, stamp: Stamp, box_px: Box | None = None) -> bool:
-        """Hand a live frame to the light model. False: the one before is not done yet, so this one is dropped."""
+        """Hand a live frame to the light model. False: those before are not done yet, so this one is not taken."""
         first = self._workers[0]
-        if not first.ready or any(job.ball is None for job in first.held):
+        if not first.ready or sum(job.ball is None for job in first.held) >= AHEAD:
             return False
         self._give(first, _Job(None, stamp, box_px))
         return True
@@ -200,7 +200,7 @@ class Watcher:
             worker.since_ns = clock.now_ns()
         worker.held.append(job)
         try:
-            worker.pipe.send(job)   # never blocks: at most AHEAD + 1 small jobs are on their way
+            worker.pipe.send(job)   # never blocks: at most 2 AHEAD small jobs are on their way
         except OSError:
             pass                    # it died; the next poses() sees it and answers for what it held
 

@@ -96,6 +96,7 @@ class Script:
 
     wake_at_ns = None
     live_box_px = None
+    live_step_ns = NS // 40
 
     def __init__(self, release_ns: int, verdict: str | None = "hit", somebody: bool = False) -> None:
         self.release_ns, self.verdict, self.somebody = release_ns, verdict, somebody

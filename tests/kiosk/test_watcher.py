@@ -123,12 +123,11 @@ def test_a_look_gives_every_frame_once_from_the_measuring_model(watcher):
     assert not got[0][1].xy_px.flags.writeable
 
 
-def test_a_live_frame_is_light_and_a_second_one_is_dropped(watcher):
-    assert watcher.live(Stamp(3, 3 * NS // FPS))
-    assert not watcher.live(Stamp(4, 4 * NS // FPS))
-    (ball, pose), = collect(watcher, 1)
+def test_live_frames_are_light_and_more_than_the_process_has_in_hand_are_not_taken(watcher):
+    assert [watcher.live(Stamp(n, n * NS // FPS)) for n in (3, 4, 5)] == [True, True, False]
+    (ball, pose), (_, second) = collect(watcher, 2)
     assert ball is None and pose.model == "light" and pose.stamp.frame == 3 and pose.missing is None
-    assert watcher.live(Stamp(4, 4 * NS // FPS)) and len(collect(watcher, 1)) == 1
+    assert second.stamp.frame == 4 and watcher.live(Stamp(5, 5 * NS // FPS)) and len(collect(watcher, 1)) == 1
 
 
 def test_a_live_frame_overtakes_a_look(watcher):

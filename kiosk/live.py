@@ -68,14 +68,15 @@ class Live:
         step_ns = self._step_ns(newest)
         if newest.t_ns - last.t_ns < step_ns - EARLY_NS:
             return newest if over else None
-        if newest.t_ns - last.t_ns <= step_ns + EARLY_NS:
-            return newest
-        passed = self._reel.stamps(last.t_ns + 1, last.t_ns + step_ns + EARLY_NS)
-        return passed[-1] if passed else newest
+        passed = self._reel.stamps(last.t_ns + 1, newest.t_ns)
+        due = [stamp for stamp in passed if stamp.t_ns - last.t_ns >= step_ns - EARLY_NS]
+        if due and due[0].t_ns - last.t_ns > max(step_ns, LEAST_NS) + EARLY_NS and len(passed) > len(due):
+            return passed[len(passed) - len(due) - 1]      # frames are far apart: better one too many than a gap
+        return due[0] if due else newest
 
     def _step_ns(self, newest: Stamp) -> int:
         """How far the next look is to be from the last."""
-        late = self.behind_ns(newest) > 3 * ALONE_NS
+        late = self.behind_ns(newest) > 2 * ALONE_NS
         if self.somebody or not self.poses:
             return max(self._engine.live_step_ns, LEAST_NS if late else 0)
         return ALONE_NS * (2 if late else 1) if self._something(newest) else EMPTY_NS

@@ -72,6 +72,7 @@ class Loop:
         self._oldest_ns: dict[int, int] = {}                           # the oldest frame that a ball's looks want
         parts.intake.behind = self._behind
         self._looks: list[Look] = []                                   # whose last frame is still to come
+        self._urgent: set[int] = set()                                 # balls whose verdict waits for the looks that are out
         self._out: Counter[int] = Counter()                            # frames that are being looked at, by ball
         self._closely: defaultdict[int, list[Pose]] = defaultdict(list)
         self._looked: list[int] = []                                   # in this turn
@@ -101,8 +102,8 @@ class Loop:
         """One turn. Nothing in it waits."""
         p, now_ns = self.parts, self.parts.clock.now_ns()
         over, newest = p.intake.over, p.intake.newest       # in this order: the last frame is there when it is over
-        if not self._finished:
-            self._live.tick(newest, over)
+        if not (self._finished or any(self._out[ball] for ball in self._urgent)):
+            self._live.tick(newest, over)       # while a verdict is waited for both processes are the ball's
         for ball, pose in p.watcher.poses():
             self._safely("a pose", self._saw, ball, pose)
         self._look_again(newest, over)
@@ -161,12 +162,13 @@ class Loop:
         ready = [look for look in self._looks if over or newest_ns >= _latest_ns(look)]
         for look in ready:
             self._looks.remove(look)
+            (self._urgent.add if look.urgent else self._urgent.discard)(look.ball)
             posed = {pose.stamp.frame for pose in self._closely[look.ball]}
             frames = [frame for span in look.spans for frame in frames_of(span, self.parts.reel) if frame[0].frame not in posed]
             self._out[look.ball] += len(frames)
             if frames:
                 self._oldest_ns[look.ball] = min(stamp.t_ns for stamp, _ in frames)
-                self.parts.watcher.look(look.ball, frames)
+                self.parts.watcher.look(look.ball, frames, look.urgent)
             self._safely("a look at nothing", self._all_back, look.ball)
 
     def _look_out(self, newest: Stamp | None, now_ns: int) -> None:

@@ -64,6 +64,14 @@ class Stretches:
             self._waiting[-1].append(job)
             last = job
 
+    def add_first(self, ball: int, frames: Sequence[tuple[Stamp, Box | None]], shares: int) -> None:
+        """Before all that waits, in so many stretches of equal length."""
+        waiting, self._waiting = self._waiting, []
+        each = -(-len(frames) // shares)
+        for first in range(0, len(frames), each):
+            self.add(ball, frames[first:first + each])
+        self._waiting += waiting
+
     def next(self, who: int) -> _Job | None:
         """The next frame for this process, `fresh` where it begins a stretch; None: nothing to do."""
         fresh = not self._own.get(who)
@@ -140,12 +148,16 @@ class Watcher:
         self._give(first, _Job(None, stamp, box_px))
         return True
 
-    def look(self, ball: int, frames: Sequence[tuple[Stamp, Box | None]]) -> None:
+    def look(self, ball: int, frames: Sequence[tuple[Stamp, Box | None]], urgent: bool = False) -> None:
         """Pose these frames with the measuring model, in this order as far as the processes allow.
 
-        Neighbours should share one box (left, top, right, bottom): another box is another stretch.
+        Neighbours should share one box (left, top, right, bottom): another box is another stretch. urgent: before all
+        that waits, and at once shared out among the processes.
         """
-        self._stretches.add(ball, frames)
+        if urgent:
+            self._stretches.add_first(ball, frames, len(self._workers))
+        else:
+            self._stretches.add(ball, frames)
         self._hand_out()
 
     def poses(self) -> list[tuple[int | None, Pose]]:

@@ -100,7 +100,7 @@ class Engine:
         while pose.stamp.t_s - self._seen[0].stamp.t_s > REMEMBER_S:
             self._seen.popleft()
         self._pace.see(pose)
-        if self._pace.may_have_bowled:
+        if self._pace.may_have_bowled and not self._just_found(pose.stamp.t_s):
             self._search(pose.stamp.t_s)
         self._look_elsewhere(pose)
 
@@ -181,7 +181,11 @@ class Engine:
                 spans = looks.whole(live, candidate, self._size)
                 if deciding := self._deciding(live, candidate):
                     opened.then, spans = spans, deciding
-                self._orders.append(Look(self._looks, spans))
+                self._orders.append(Look(self._looks, spans, urgent=bool(deciding)))
+
+    def _just_found(self, now_s: float) -> bool:
+        """An arm that goes over the top now belongs to the ball that was just found."""
+        return bool(self._looked_at_s) and now_s - self._looked_at_s[-1] < finder.SAME_BALL_S
 
     def _known(self, candidate: Candidate) -> bool:
         return any(abs(candidate.release_s - t) <= SAME_S for t in self._looked_at_s)

@@ -24,7 +24,7 @@ PIECE_S = 0.32           # a box holds the bowler this long, however fast they r
 
 # Live looks 33 to 50 ms apart time the landing -9 to +28 ms late, once +68 (demo net, measured): every frame there times
 # the contact, from the 20 ms before it. The knee at contact is read from the 50 ms after it, where it moves less.
-DECIDE_FROM_S, DECIDE_CLOSE_S, DECIDE_TO_S = -0.050, 0.012, 0.060
+DECIDE_FROM_S, CLOSE_FROM_S, CLOSE_TO_S, DECIDE_TO_S = -0.085, -0.045, 0.012, 0.060
 DECIDE_STEP_S = 1 / 70
 AT_LANDING = ("front_knee_ffc_deg", "trunk_lean_ffc_deg")
 
@@ -49,10 +49,15 @@ def deciding(live: Track, ball: Candidate, size_px: Size, measure: str) -> tuple
     """The looks that alone decide that measure, in order of time; none where it takes the whole ball."""
     if measure not in AT_LANDING:
         return ()
-    first, close, last = (ball.landing_s + u for u in (DECIDE_FROM_S, DECIDE_CLOSE_S, DECIDE_TO_S))
-    box = _box(live, ball, first, last, size_px)
-    return (Span(to_ns(first), to_ns(close), to_ns(LANDING_STEP_S), box),
-            Span(to_ns(close + DECIDE_STEP_S / 2), to_ns(last), to_ns(DECIDE_STEP_S), box))
+    edges = [ball.landing_s + u for u in (DECIDE_FROM_S, CLOSE_FROM_S, CLOSE_TO_S, DECIDE_TO_S)]
+    box, steps = _box(live, ball, edges[0], edges[-1], size_px), (DECIDE_STEP_S, LANDING_STEP_S, DECIDE_STEP_S)
+    return tuple(Span(to_ns(first) + 1, to_ns(last), to_ns(step), box) for first, last, step in zip(edges, edges[1:], steps))
+
+
+def deciding_count(fps: float) -> int:
+    """How many looks `deciding` asks for at that rate, about."""
+    close, apart = CLOSE_TO_S - CLOSE_FROM_S, DECIDE_TO_S - CLOSE_TO_S + CLOSE_FROM_S - DECIDE_FROM_S
+    return round(close * min(fps, 1 / LANDING_STEP_S)) + round(apart * min(fps, 1 / DECIDE_STEP_S))
 
 
 def _span(live: Track, first_s: float, last_s: float, step_ns: int, ball: Candidate, size_px: Size) -> Span:

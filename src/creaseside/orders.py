@@ -22,10 +22,12 @@ class Span:
 @dataclass(frozen=True, slots=True)
 class Look:
     """Pose these moments of ball `ball` again with the measuring model, the first span first; then say `looked`. There may
-    be a second one of the same ball; frames that were posed for it are not posed again."""
+    be a second one of the same ball; frames that were posed for it are not posed again. `urgent`: a verdict waits for
+    these few, before all else that is to be posed."""
 
     ball: int
     spans: tuple[Span, ...]
+    urgent: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -118,7 +118,7 @@ class Eyes:
         self._waiting.append((None, stamp))
         return True
 
-    def look(self, ball: int, frames) -> None:
+    def look(self, ball: int, frames, urgent: bool = False) -> None:
         self._waiting += [(ball, stamp) for stamp, _ in frames]
 
     def poses(self) -> list[tuple[int | None, Pose]]:

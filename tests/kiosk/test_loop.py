@@ -78,7 +78,7 @@ class Eyes:
         self.waiting.append((None, stamp))
         return True
 
-    def look(self, ball: int, frames) -> None:
+    def look(self, ball: int, frames, urgent: bool = False) -> None:
         self.given.append((ball, frames))
         self.waiting += [(ball, stamp) for stamp, _ in frames]
 

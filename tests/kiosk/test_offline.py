@@ -29,7 +29,7 @@ class Played:
         self._todo.appendleft((None, stamp))
         return True
 
-    def look(self, ball, frames) -> None:
+    def look(self, ball, frames, urgent=False) -> None:
         self.looked[ball] = list(frames)
         new = [(ball, stamp) for stamp, _ in frames]
         self._todo.extendleft(reversed(new)) if self._backwards else self._todo.extend(new)

@@ -1,0 +1,183 @@
+"""Bench: how fast this machine is from release to verdict, beside the plain way and beside what cannot be gone below.
+
+The demo net is played at 120 pictures a second, as a camera would give them: between each two of its pictures stands one
+blended of both. That is good for times and for nothing else, so no number of a ball is looked at here. The kiosk that runs
+is the real one, with its own log, screen, sound and clips, in a folder that is thrown away.
+"""
+from __future__ import annotations
+
+import itertools
+import math
+import shutil
+import statistics
+import tempfile
+import threading
+from pathlib import Path
+from typing import Any, Iterator
+
+import numpy as np
+
+from creaseside import looks
+from creaseside.stamps import NS, Stamp
+from kiosk import avi, clock, models, sources
+from kiosk.place import Place
+from kiosk.sources import jpeg
+from kiosk.sources.tape import Tape
+
+FPS = 120
+FOCUS = 'measure = "front_knee_ffc_deg"\nat_least = 150\nat_most = 185\n'
+CORES = 2                      # pose processes; the smallest machine has two cores
+PLAIN_BALLS = 3                # of the plain way, at some 7 s a ball
+SAMPLE_S = 0.5
+
+
+def measured(place: Place, balls: int) -> dict[str, Any]:
+    """Everything, as `creaseside bench --json` gives it. Takes a minute for six balls, and half of one before and after."""
+    with tempfile.TemporaryDirectory(prefix="creaseside-bench-") as folder:
+        clip = Path(folder) / "net.avi"
+        place.say(f"making a clip of {FPS} pictures a second of the demo net")
+        truth = _truth()
+        passes = math.ceil(balls / len(truth))
+        _faster(clip, passes)
+        place.say(f"the kiosk on it: {passes * len(truth)} balls, at the speed of life")
+        summary, load = _kiosk(Path(folder), clip)
+        place.say(f"the plain way: the measuring model on every picture of {PLAIN_BALLS} balls")
+        plain, look_s = _plain(place, clip, truth[:PLAIN_BALLS])
+    few = looks.deciding_count(FPS)
+    verdict = summary["release_to_verdict_s"]
+    return {
+        "release_to_verdict_s": verdict, "plain_release_to_verdict_s": _shares(plain),
+        "ratio": _over(verdict["p50"], _shares(plain)["p50"]),
+        "floor_s": round(few * look_s / CORES, 4), "floor_frames": few, "look_ms": round(look_s * 1e3, 1),
+        "times_floor": _over(verdict["p50"], few * look_s / CORES),
+        "balls": summary["balls"], "balls_true": passes * len(truth), "frames": summary["frames"],
+        "frames_lost": summary["frames_lost"], "held": summary.get("held", 0),
+        "cue_late_ms": summary["cue_late_ms"], "words_late_ms": summary["words_late_ms"], "sound": summary["sound"],
+        "screen": summary["screen"], "live_looks": summary["live_looks"], "close_looks": summary["close_looks"],
+        "stages": stages(verdict["p50"], few * look_s / CORES), **load}
+
+
+def stages(verdict_s: float | None, posing_s: float) -> dict[str, float | None]:
+    """Where the median verdict's time went: posing the frames that decide, and all else (seeing that it was a ball, the
+    turn of the loop, the first two looks of a stretch, judging, writing)."""
+    rest = None if verdict_s is None else round(verdict_s - posing_s, 4)
+    return {"posing_s": round(posing_s, 4), "noticing_and_rest_s": rest}
+
+
+def _truth() -> list[dict[str, float]]:
+    import json
+    balls = json.loads(sources.DEMO.with_name("net.truth.json").read_text("utf-8"))["balls"]
+    return sorted(balls, key=lambda ball: ball["ffc_s"])
+
+
+def _faster(clip: Path, passes: int) -> None:
+    """The demo net with a blended picture between each two."""
+    lengths, body = [], clip.with_suffix(".body")
+    with Tape(sources.DEMO, paced=False) as tape, body.open("wb") as out:
+        size = tape.width_px, tape.height_px
+        for bgr in _blended(frame for _, frame in tape.frames()):
+            data = jpeg.encode(bgr)
+            lengths.append(len(data))
+            out.write(avi.chunk(data))
+    head, index = avi.layout(lengths * passes, *size, NS // FPS)
+    with clip.open("wb") as out:
+        out.write(head)
+        for _ in range(passes):
+            with body.open("rb") as chunks:
+                shutil.copyfileobj(chunks, out)
+        out.write(index)
+    body.unlink()
+
+
+def _blended(pictures: Iterator[np.ndarray]) -> Iterator[np.ndarray]:
+    import cv2
+    for a, b in itertools.pairwise(pictures):
+        yield a
+        yield cv2.addWeighted(a, 0.5, b, 0.5, 0.0)
+
+
+def _kiosk(folder: Path, clip: Path) -> tuple[dict[str, Any], dict[str, float]]:
+    """The summary of a run, and what it took of the machine."""
+    from kiosk import demo, session
+    from kiosk.logbook import Logbook
+    home = Place(folder / "home", folder / "settings.toml", quiet=True)
+    home.settings_file.write_text(f"[focus]\n{FOCUS}", "utf-8")
+    with Logbook(home) as log:
+        demo.add_bowlers(log)
+        bowler = log.players()[0]["id"]      # an adult who agreed to clips, as all of them
+    with Meter() as meter:
+        summary = session.run(home, session.Asked(str(clip), sources.DEMO_MARKS, (bowler,), until_end=True))
+    return summary, meter.load()
+
+
+class Meter:
+    """Memory and processor time of this process and those that it started, sampled from a thread of its own."""
+
+    def __enter__(self) -> Meter:
+        import psutil
+        self._me, self._rss, self._over = psutil.Process(), [], threading.Event()
+        self._began_ns, self._spent = clock.now_ns(), {}
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._over.set()
+        self._thread.join()
+        self._took_s = (clock.now_ns() - self._began_ns) / NS
+
+    def load(self) -> dict[str, float]:
+        spent = sum(last - first for first, last in self._spent.values())
+        return {"rss_mib": round(max(self._rss, default=0) / 2**20), "cpu_share": round(spent / self._took_s, 3)}
+
+    def _run(self) -> None:
+        import psutil
+        while not self._over.wait(SAMPLE_S):
+            rss = 0
+            for process in [self._me, *self._me.children(recursive=True)]:
+                try:
+                    memory = process.memory_full_info()
+                    used = sum(process.cpu_times()[:2])
+                    rss += getattr(memory, "pss", memory.rss)      # the reel is shared: count it once
+                except psutil.Error:
+                    continue
+                first, _ = self._spent.get(process.pid, (used, used))
+                self._spent[process.pid] = first, used
+            self._rss.append(rss)
+
+
+def _plain(place: Place, clip: Path, truth: list[dict[str, float]]) -> tuple[list[float], float]:
+    """Seconds after the release of each ball, and the median of one look, s.
+
+    The plain way waits for the release and then poses every picture of run-up and delivery, one after the other.
+    """
+    from kiosk.pose_model import PoseModel
+    bundle = models.heavy_bundle(place) or models.light_bundle(place)
+    model, took, each = PoseModel(bundle, "plain"), [], []
+    for ball in truth:
+        first, last = ball["ffc_s"] - looks.RUN_UP_LOOK_S, ball["ffc_s"] + looks.LEAST_LOOK_S
+        pictures = itertools.islice(avi.frames(clip), round(first * FPS), round(last * FPS))
+        began_ns = clock.now_ns()
+        for n, data in enumerate(pictures):
+            at_ns = clock.now_ns()
+            model.pose(_pixels(data), Stamp(n, n * NS // FPS))
+            each.append((clock.now_ns() - at_ns) / NS)
+        took.append((clock.now_ns() - began_ns) / NS + last - ball["br_s"])
+        model.reset()
+    model.close()
+    return took, statistics.median(each)
+
+
+def _pixels(data: bytes) -> np.ndarray:
+    import cv2
+    return cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+
+
+def _shares(seconds: list[float]) -> dict[str, float | None]:
+    if not seconds:
+        return {"p50": None, "p95": None}
+    return {"p50": round(float(np.median(seconds)), 4), "p95": round(float(np.percentile(seconds, 95)), 4)}
+
+
+def _over(a: float | None, b: float | None) -> float | None:
+    return round(a / b, 4) if a is not None and b else None

@@ -103,7 +103,7 @@ class Loop:
         p, now_ns = self.parts, self.parts.clock.now_ns()
         over, newest = p.intake.over, p.intake.newest       # in this order: the last frame is there when it is over
         if not (self._finished or any(self._out[ball] for ball in self._urgent)):
-            self._live.tick(newest, over)       # while a verdict is waited for both processes are the ball's
+            self._safely("a live look", self._live.tick, newest, over)       # while a verdict is waited for both processes are the ball's
         for ball, pose in p.watcher.poses():
             self._safely("a pose", self._saw, ball, pose)
         self._look_again(newest, over)

@@ -56,6 +56,7 @@ class Engine:
     """What was recorded, as orders; it remembers what it was told is asked."""
 
     wake_at_ns = live_box_px = None
+    live_step_ns = NS // 40
 
     def __init__(self) -> None:
         self.focus: Focus | None = None

@@ -160,6 +160,8 @@ def _adult(hall: Hall, shot: Shot) -> None:
         hall.wait(4.0, 0.1)
         shot(f"26_replay_{name}")
         hall.wait(20.0, 1.0)
+    for value in (0.5, 4.0):
+        hall.over(1, approach_deg=value)
     digits(hall, "112")
     shot("27_speed_typed")
     hall.key("return")
@@ -183,10 +185,10 @@ def _adult(hall: Hall, shot: Shot) -> None:
 
 
 def _child(hall: Hall, shot: Shot, tara: str) -> None:
-    """Checked in with a card; bowled twenty balls this morning; two more are near the limit, four more at it."""
+    """Checked in with a card; bowled thirteen balls this morning; seven more are near the limit, eleven more at it."""
     number = hall.log.card(tara)
     seat_before = hall.turns.up
-    for _ in range(20):
+    for _ in range(13):
         hall.log.add_counted(hall.log.sessions()[0]["id"], player=tara)
     hall.clock.pass_s(3600)
     hall.film.card = card(number)
@@ -201,6 +203,8 @@ def _child(hall: Hall, shot: Shot, tara: str) -> None:
     shot("42_window_under_18")
     hall.press("window_baseline")
     hall.wait(7.0)
+    for _ in range(7):
+        hall.over(2)
     shot("43_up_near_the_limit")
     for _ in range(3):
         hall.over(2)

@@ -1,6 +1,7 @@
 """A whole session walked through, by numbers: letters, contrast, reading order, and what the log says of it afterwards."""
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from kiosk.drawing import letters
@@ -57,34 +58,37 @@ def test_every_screen_was_the_one_it_should_be(walked):
 def test_the_log_says_who_bowled_what_in_which_block_and_what_was_given(walked):
     log, ids = walked.hall.log, walked.ids
     rows = [r for r in log.ball_rows(player=ids["bram"])]
-    assert [r["block_kind"] for r in rows] == ["warm_up"] * 2 + ["baseline"] * 4 + ["focus"] * 3 + ["no_feedback"]
-    assert [r["feedback"] for r in rows] == ["none"] * 6 + ["every"] * 3 + ["none"]
-    assert [r["verdict"] for r in rows] == [None] * 6 + ["hit", "miss", "unsure", "hit"]
+    assert [r["block_kind"] for r in rows] == ["warm_up"] * 2 + ["baseline"] * 4 + ["focus"] * 5 + ["no_feedback"]
+    assert [r["feedback"] for r in rows] == ["none"] * 6 + ["every"] * 5 + ["none"]
+    assert [r["verdict"] for r in rows] == [None] * 6 + ["hit", "miss", "unsure", "hit", "unsure", "hit"]
     assert all(r["measure"] == "approach_deg" for r in rows)
     # mean of 1, 3, -1, 2 is 1.25; the band is the coach's 5 degrees to either side, more than their sd of 1.7
     assert {(r["at_least"], r["at_most"]) for r in rows} == {(-3.75, 6.25)}
-    assert [r["ball_speed_km_h"] for r in rows] == [None] * 10            # typed, and taken back
-    assert [bool(r["release_to_cue_s"]) for r in rows] == [False] * 6 + [True] * 3 + [False]
-    assert walked.hall.voice.asked == ["hit", "miss", "unsure"]
+    assert [r["ball_speed_km_h"] for r in rows] == [None] * 12            # typed, and taken back
+    assert [bool(r["release_to_cue_s"]) for r in rows] == [False] * 6 + [True] * 5 + [False]
+    assert walked.hall.voice.asked[:5] == ["hit", "miss", "unsure", "hit", "unsure"]
     given = [[f["kind"] for f in log.feedback(r["id"])] for r in rows]
-    assert given[:6] == [[]] * 6 and all({"cue", "words"} <= set(g) for g in given[6:9]) and given[9] == []
-    assert "replay" in given[8]                                         # the one that was asked for
+    assert given[:6] == [[]] * 6 and all({"cue", "words"} <= set(g) for g in given[6:11]) and given[11] == []
+    assert "replay" in given[10]                                         # the one that was asked for
 
 
 def test_each_player_has_a_session_of_their_own(walked):
     log, ids = walked.hall.log, walked.ids
     bram, tara = (next(s for s in log.sessions(p) if s["player"] == p) for p in (ids["bram"], ids["tara"]))
-    assert (bram["plan"], bram["measure"]) == ("warm_up 2, baseline 4, focus 3, no_feedback 2", "approach_deg")
-    assert tara["measure"] == "front_knee_ffc_deg" and tara["at_least"] is tara["at_most"] is None
+    assert (bram["plan"], bram["measure"]) == ("warm_up 2, baseline 4, focus 5, no_feedback 2", "approach_deg")
+    own = [r["front_knee_ffc_deg"] for r in log.ball_rows(player=ids["tara"]) if r["front_knee_ffc_deg"]]
+    assert tara["measure"] == "front_knee_ffc_deg" and len(own) == 12
+    assert (tara["at_least"] + tara["at_most"]) / 2 == pytest.approx(np.mean(own[:4]), abs=0.01)  # a band round her own first balls
+    assert set(walked.hall.voice.asked[5:]) == {"hit"}
     assert tara["stopped_utc"] and not bram["stopped_utc"]
     assert "pain" not in str([log.ball_rows(player=ids["tara"]), log.session(tara["id"])])
 
 
 def test_at_the_limit_the_cues_stop_and_the_log_goes_on(walked):
     rows = walked.hall.log.ball_rows(player=walked.ids["tara"])
-    assert len(rows) == 25 and [r["feedback"] for r in rows[20:]] == ["none"] * 5
+    assert len(rows) == 25 and [r["feedback"] for r in rows[24:]] == ["none"]
     tara = next(seat for seat in walked.hall.turns.seats if seat.bowler.id == walked.ids["tara"])
-    assert (tara.load.day_balls, tara.load.spell_balls, tara.limit.limit) == (25, 5, "day_balls")
+    assert (tara.load.day_balls, tara.load.spell_balls, tara.limit.limit) == (25, 12, "day_balls")
 
 
 def test_who_is_under_18_and_what_may_be_kept(walked):

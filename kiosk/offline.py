@@ -20,7 +20,7 @@ from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp, to_ns
 from kiosk import clock, session
 from kiosk.faults import Fault
-from kiosk.live import ALONE_NS, EARLY_NS
+from kiosk.live import ALONE_NS
 from kiosk.loop import frames_of
 from kiosk.place import Place
 from kiosk.reel import BYTES_A_PX, MIB, Reel
@@ -59,7 +59,7 @@ class Measurer:
             clip.came(stamp)
             if stamp.t_ns >= due_ns:
                 clip.look_live(stamp)
-                due_ns = stamp.t_ns + clip.live_step_ns - EARLY_NS
+                due_ns = max(due_ns + clip.live_step_ns, stamp.t_ns)
             while clip.wanted_ns() < stamp.t_ns - to_ns(KEPT_S - 0.3):
                 clip.wait()
             yield from clip.ripe()

@@ -23,6 +23,7 @@ from kiosk import avi, clock, models, sources
 from kiosk.place import Place
 from kiosk.sources import jpeg
 from kiosk.sources.tape import Tape
+from kiosk.truth import beside
 
 FPS = 120
 FOCUS = 'measure = "front_knee_ffc_deg"\nat_least = 150\nat_most = 185\n'
@@ -36,7 +37,7 @@ def measured(place: Place, balls: int) -> dict[str, Any]:
     with tempfile.TemporaryDirectory(prefix="creaseside-bench-") as folder:
         clip = Path(folder) / "net.avi"
         place.say(f"making a clip of {FPS} pictures a second of the demo net")
-        truth = _truth()
+        truth = sorted(beside(sources.DEMO).balls, key=lambda ball: ball["ffc_s"])
         passes = math.ceil(balls / len(truth))
         _faster(clip, passes)
         place.say(f"the kiosk on it: {passes * len(truth)} balls, at the speed of life")
@@ -44,17 +45,16 @@ def measured(place: Place, balls: int) -> dict[str, Any]:
         place.say(f"the plain way: the measuring model on every picture of {PLAIN_BALLS} balls")
         plain, look_s = _plain(place, clip, truth[:PLAIN_BALLS])
     few = looks.deciding_count(FPS)
-    verdict = summary["release_to_verdict_s"]
+    verdict, plain_s, floor_s = summary["release_to_verdict_s"], _shares(plain), few * look_s / CORES
     return {
-        "release_to_verdict_s": verdict, "plain_release_to_verdict_s": _shares(plain),
-        "ratio": _over(verdict["p50"], _shares(plain)["p50"]),
-        "floor_s": round(few * look_s / CORES, 4), "floor_frames": few, "look_ms": round(look_s * 1e3, 1),
-        "times_floor": _over(verdict["p50"], few * look_s / CORES),
+        "release_to_verdict_s": verdict, "plain_release_to_verdict_s": plain_s,
+        "ratio": _over(verdict["p50"], plain_s["p50"]), "floor_s": round(floor_s, 4), "floor_frames": few, "look_ms": round(look_s * 1e3, 1),
+        "times_floor": _over(verdict["p50"], floor_s),
         "balls": summary["balls"], "balls_true": passes * len(truth), "frames": summary["frames"],
         "frames_lost": summary["frames_lost"], "held": summary.get("held", 0),
         "cue_late_ms": summary["cue_late_ms"], "words_late_ms": summary["words_late_ms"], "sound": summary["sound"],
         "screen": summary["screen"], "live_looks": summary["live_looks"], "close_looks": summary["close_looks"],
-        "stages": stages(verdict["p50"], few * look_s / CORES), **load}
+        "stages": stages(verdict["p50"], floor_s), **load}
 
 
 def stages(verdict_s: float | None, posing_s: float) -> dict[str, float | None]:
@@ -62,12 +62,6 @@ def stages(verdict_s: float | None, posing_s: float) -> dict[str, float | None]:
     turn of the loop, the first two looks of a stretch, judging, writing)."""
     rest = None if verdict_s is None else round(verdict_s - posing_s, 4)
     return {"posing_s": round(posing_s, 4), "noticing_and_rest_s": rest}
-
-
-def _truth() -> list[dict[str, float]]:
-    import json
-    balls = json.loads(sources.DEMO.with_name("net.truth.json").read_text("utf-8"))["balls"]
-    return sorted(balls, key=lambda ball: ball["ffc_s"])
 
 
 def _faster(clip: Path, passes: int) -> None:
@@ -160,17 +154,12 @@ def _plain(place: Place, clip: Path, truth: list[dict[str, float]]) -> tuple[lis
         began_ns = clock.now_ns()
         for n, data in enumerate(pictures):
             at_ns = clock.now_ns()
-            model.pose(_pixels(data), Stamp(n, n * NS // FPS))
+            model.pose(jpeg.decode(data), Stamp(n, n * NS // FPS))
             each.append((clock.now_ns() - at_ns) / NS)
         took.append((clock.now_ns() - began_ns) / NS + last - ball["br_s"])
         model.reset()
     model.close()
     return took, statistics.median(each)
-
-
-def _pixels(data: bytes) -> np.ndarray:
-    import cv2
-    return cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
 
 
 def _shares(seconds: list[float]) -> dict[str, float | None]:

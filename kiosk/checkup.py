@@ -212,11 +212,8 @@ def _recording(source: Source) -> Iterator[Check]:
 
 
 def _light(jpegs: list[bytes]) -> Check:
-    import cv2
-    import numpy as np
-
-    from kiosk.sources import light
-    frames = [cv2.imdecode(np.frombuffer(j, np.uint8), cv2.IMREAD_COLOR) for j in jpegs]
+    from kiosk.sources import jpeg, light
+    frames = [jpeg.decode(data) for data in jpegs]
     seen = light.look([f for f in frames if f is not None])
     found = f"{seen.light} (mean {seen.mean:.0f} of 255), {seen.focus or 'too dark or plain to judge the focus'}"
     if seen.good:

@@ -11,6 +11,7 @@ import numpy as np
 
 from creaseside.stamps import Stamp
 from kiosk.reel import Reel
+from kiosk.sources.jpeg import decode
 
 KEPT = 2         # balls: the one that is shown, and the one whose clip is being written
 A_TURN = 60      # frames copied at a time: about 6 MB, 2 ms
@@ -60,9 +61,8 @@ class Cuttings:
 
     def bgr(self, frame: int) -> np.ndarray | None:
         """A frame's pixels (H, W, 3), from a cutting or else from the reel; None where it is gone."""
-        import cv2
-        jpeg = next((c.jpegs[frame] for c in self._balls.values() if frame in c.jpegs), None)
-        return self._reel.bgr(frame) if jpeg is None else cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
+        data = next((c.jpegs[frame] for c in self._balls.values() if frame in c.jpegs), None)
+        return self._reel.bgr(frame) if data is None else decode(data)
 
     def _grow(self, cutting: Cutting, all_here: bool) -> None:
         missing = [s for s in self._reel.stamps(cutting.first_ns, cutting.last_ns) if s.frame not in cutting.jpegs]

@@ -24,6 +24,7 @@ import numpy as np
 
 from creaseside.stamps import Stamp
 from kiosk.faults import Fault
+from kiosk.sources.jpeg import decode
 
 MIB = 1 << 20
 MOST_MIB = 250.0
@@ -128,9 +129,8 @@ class Reel:
 
     def bgr(self, frame: int) -> np.ndarray | None:
         """The frame's pixels (H, W, 3) BGR; None where it is gone or does not decode."""
-        import cv2
-        jpeg = self.jpeg(frame)
-        return None if jpeg is None else cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
+        data = self.jpeg(frame)
+        return None if data is None else decode(data)
 
     def stamps(self, first_ns: int, last_ns: int) -> list[Stamp]:
         """The stamps, both ends included, whose frames are here now, in order."""

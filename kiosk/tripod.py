@@ -10,7 +10,6 @@ from collections import deque
 from contextlib import ExitStack
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from creaseside import forecast as foreseen
@@ -27,6 +26,7 @@ from kiosk.scenes.scene import Pictures
 from kiosk.scenes.setup import Setup
 from kiosk.screen import Screen
 from kiosk.setting_up import SettingUp
+from kiosk.sources import jpeg
 from kiosk.texts import Texts
 
 WATCH_NS = 3 * NS            # a rate is known by then
@@ -87,22 +87,18 @@ class Live:
         """That frame, or, where it is gone, the newest."""
         kept = list(self._kept)
         data = next((data for stamp, data in kept if stamp.frame == frame), kept[-1][1] if kept else None)
-        return _decoded(data) if data is not None else None
+        return jpeg.decode(data) if data is not None else None
 
     def shot(self) -> tuple[Stamp, np.ndarray] | None:
         """The newest frame with its stamp."""
         kept = list(self._kept)
-        bgr = _decoded(kept[-1][1]) if kept else None
+        bgr = jpeg.decode(kept[-1][1]) if kept else None
         return (kept[-1][0], bgr) if bgr is not None else None
 
     def judged(self, now_ns: int) -> pictures.Judged:
-        frames = [bgr for _, data in list(self._kept) if (bgr := _decoded(data)) is not None]
+        frames = [bgr for _, data in list(self._kept) if (bgr := jpeg.decode(data)) is not None]
         fps = self._heard.snapshot(now_ns).fps if self.source.live else self.source.fps
         return pictures.judge(frames, fps, self.source.fps)
-
-
-def _decoded(data: bytes) -> np.ndarray | None:
-    return cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
 
 
 def marks_at(path: Path, spec: str, size_px: tuple[int, int]) -> tuple[Marks | None, str | None]:

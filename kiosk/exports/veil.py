@@ -123,8 +123,8 @@ def _covered(jpeg: bytes, hidden: Sequence[Hidden]) -> bytes | None:
     """The picture with all but the first one's body coarsened, and every head."""
     import cv2
 
-    from kiosk.sources.jpeg import encode
-    bgr = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
+    from kiosk.sources.jpeg import decode, encode
+    bgr = decode(jpeg)
     if bgr is None:
         return None
     high, wide = bgr.shape[:2]

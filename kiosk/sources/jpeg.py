@@ -27,6 +27,12 @@ def size_px(jpeg: bytes) -> tuple[int, int] | None:
     return None
 
 
+def decode(data: bytes) -> np.ndarray | None:
+    """JPEG -> pixels (H, W, 3) BGR; None where it cannot be read."""
+    import cv2
+    return cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+
+
 def encode(bgr: np.ndarray) -> bytes:
     """Pixels (H, W, 3) BGR -> JPEG."""
     import cv2

@@ -193,12 +193,13 @@ class Engine:
     def _ripe_s(self, candidate: Candidate) -> float:
         if candidate.arm == candidate.front:
             return NOTICE_S + UNCLEAR_S
-        return CLEAR_S if self._focus and candidate.run_up_m_s > RAN_M_S else NOTICE_S
+        return CLEAR_S if self._focus and _is_clear(candidate) else NOTICE_S
 
     def _deciding(self, live: Track, candidate: Candidate) -> tuple[Span, ...]:
-        """None where there is nothing to judge, or where only the whole ball says whether it was one."""
-        clear = candidate.arm != candidate.front and candidate.run_up_m_s > RAN_M_S
-        return looks.deciding(live, candidate, self._size, self._focus.measure) if self._focus and clear else ()
+        """Empty where there is nothing to judge, or where only the whole ball says whether it was one."""
+        if not (self._focus and _is_clear(candidate)):
+            return ()
+        return looks.deciding(live, candidate, self._size, self._focus.measure)
 
     # --- measuring ------------------------------------------------------------------------------------------------------
 
@@ -275,6 +276,11 @@ class Engine:
         self._orders.append(Show(number, at_ns, first, last, to_ns(landing - 0.20), to_ns(release + 0.10), to_ns(landing),
                                  lines.of(seen, landing, measure), ball))
         return log
+
+
+def _is_clear(candidate: Candidate) -> bool:
+    """A run-up, an arm and the foot that goes with it: a ball without a closer look."""
+    return candidate.arm != candidate.front and candidate.run_up_m_s > RAN_M_S
 
 
 def _foot_in_front(close: Track, plane: lane.Lane) -> str:

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from functools import cache
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -13,12 +14,21 @@ from creaseside.stamps import NS, Stamp
 from kiosk import clips
 from kiosk.logbook import Logbook
 from kiosk.marks import Marks
+from kiosk.sources.numbered import picture
 from tests.creaseside.film import EPOCH_S, Film
 from tests.creaseside.puppet import bowler
 
 FIRST_S = 0.9           # from the clip's first frame to front foot contact
 SPAN_S = (-0.4, 0.25)
 SKIN = (90, 140, 200)   # BGR of a drawn face, and of nothing else in the picture
+
+
+def numbered_clip(file: Path, frames: int) -> None:
+    """A file of small numbered pictures, 30 a second, in which nobody is."""
+    film = cv2.VideoWriter(str(file), cv2.VideoWriter_fourcc(*"MJPG"), 30, (320, 240))
+    for i in range(frames):
+        film.write(picture(i, 320, 240))
+    film.release()
 
 
 def marks(film: Film) -> Marks:

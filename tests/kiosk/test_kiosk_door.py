@@ -17,6 +17,7 @@ from kiosk.faults import Fault
 from kiosk.logbook import Logbook
 from kiosk.place import Place
 from tests.kiosk.bowled import agreed_player
+from tests.kiosk.filmed import numbered_clip
 
 REPO = Path(__file__).parents[2]
 MARKS = """[camera]
@@ -126,13 +127,8 @@ def test_a_fault_is_one_line_and_no_traceback(tmp_path, args, status, words):
 
 def test_numbered_frames_to_their_end_leave_nothing_behind(tmp_path):
     """Small frames of nobody through the real door: pose processes, sound or none, screen, log."""
-    import cv2
     clip = tmp_path / "short.avi"
-    film = cv2.VideoWriter(str(clip), cv2.VideoWriter_fourcc(*"MJPG"), 30, (320, 240))
-    from kiosk.sources.numbered import picture
-    for i in range(30):
-        film.write(picture(i, 320, 240))
-    film.release()
+    numbered_clip(clip, 30)
     before = set(Path("/dev/shm").glob("creaseside-*"))
     run = kiosk(tmp_path, "--source", str(clip), "--until-end", "--json")
     assert run.returncode == 0, run.stderr

@@ -8,10 +8,9 @@ import subprocess
 import sys
 from pathlib import Path
 
-import cv2
 import pytest
 
-from kiosk.sources.numbered import picture
+from tests.kiosk.filmed import numbered_clip
 
 REPO = Path(__file__).parents[2]
 PATIENCE_S = 280
@@ -21,10 +20,7 @@ NETWORK = re.compile(r"socket\(AF_(?!UNIX)\w+|sa_family=AF_(?!UNIX|UNSPEC)\w+")
 @pytest.fixture
 def clip(tmp_path):
     file = tmp_path / "short.avi"
-    film = cv2.VideoWriter(str(file), cv2.VideoWriter_fourcc(*"MJPG"), 30, (320, 240))
-    for i in range(15):
-        film.write(picture(i, 320, 240))
-    film.release()
+    numbered_clip(file, 15)
     return file
 
 

@@ -44,6 +44,15 @@ class Lane:
         p = self.camera.on_plane(xy_px, self.point_m + left_m * self.left, self.left)
         return np.stack([(p[..., :2] - self.point_m[:2]) @ self.heading, p[..., 2]], -1)
 
+    def aslant(self, xy_px: np.ndarray) -> np.ndarray:
+        """How far from square on the camera sees points (..., 2) of the plane, (...): the tangent of the angle between the line of
+        sight and the runner's left, over the ground. By so much a metre out of the plane looks shifted along it. NaN without a camera.
+        """
+        if self.camera is None:
+            return np.full(np.shape(xy_px)[:-1], np.nan)
+        sight = self.camera.on_plane(xy_px, self.point_m, self.left)[..., :2] - self.camera.C[:2]
+        return np.abs(sight @ self.heading) / np.abs(sight @ self.left[:2])
+
     def through(self, point_m: np.ndarray, heading_deg: float) -> Lane:
         """The same camera's plane through another place, in another heading (degrees from +x, + to the left)."""
         a = np.radians(heading_deg)

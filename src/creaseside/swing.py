@@ -23,6 +23,9 @@ SHARE = 0.65              # of the looks must lie on the line,
 FEWEST = 3                # and at least so many,
 ARC_DEG = 45.0            # from this far behind the top to this far in front: an arm held up in the gather does not
 ARM_SHARE = 0.22          # of the stature: an arm bent to a throw or a scratch of the head is shorter
+ARM_ASIDE = 0.5           # of an arm's length it is out to the side at most, from behind to the top (rendered: 0.2 to 0.5): a camera that
+WRIST_OUT_M = 0.11        # over the top it is a sixth to a quarter of its length out, to the bowling side (rendered)
+MOST_ASLANT = 1.0         # stands aslant sees it shorter by the tangent of that; beyond 45 degrees nothing of a ball is to be told
 SAME_S = 0.12             # lines that meet the top no farther apart are one swing
 SIDES = ("left", "right")
 
@@ -41,8 +44,13 @@ class Swing:
 
 def arm_angle_deg(track: Track, lane: Lane, arm: str) -> np.ndarray:
     """Shoulder to wrist in the running plane, (T,) degrees from straight up, + forward, wrapped to ±180."""
-    d = lane.flat(track[f"{arm}_wrist"]) - lane.flat(track[f"{arm}_shoulder"])
+    d = _along_up(track, lane, arm)
     return np.degrees(np.arctan2(d[:, 0], d[:, 1]))
+
+
+def _along_up(track: Track, lane: Lane, arm: str) -> np.ndarray:
+    """Shoulder to wrist, (T, 2) metres along and up."""
+    return lane.flat(track[f"{arm}_wrist"], WRIST_OUT_M if arm == "left" else -WRIST_OUT_M) - lane.flat(track[f"{arm}_shoulder"])
 
 
 def over_the_top(track: Track, lane: Lane) -> list[Swing]:
@@ -63,12 +71,13 @@ def over_the_top(track: Track, lane: Lane) -> list[Swing]:
 
 
 def _straight_arm_deg(track: Track, lane: Lane, side: str) -> np.ndarray:
-    d = lane.flat(track[f"{side}_wrist"]) - lane.flat(track[f"{side}_shoulder"])
+    d = _along_up(track, lane, side)
     middle = np.nanmedian(track.middle("hip"), axis=0)
     pair = lane.flat(np.stack([middle, middle - [0.0, 50.0]]))
     stature = height_px(track) * float(np.linalg.norm(pair[1] - pair[0]) / 50.0)
+    aslant = np.minimum(np.nan_to_num(lane.aslant(track[f"{side}_shoulder"])), MOST_ASLANT)
     angle = np.degrees(np.arctan2(d[:, 0], d[:, 1]))
-    return np.where(np.linalg.norm(d, axis=1) > ARM_SHARE * stature, angle, np.nan)
+    return np.where(np.linalg.norm(d, axis=1) > ARM_SHARE * (1 - ARM_ASIDE * aslant) * stature, angle, np.nan)
 
 
 def _crossings(t: np.ndarray, angle: np.ndarray) -> list[tuple[float, float]]:

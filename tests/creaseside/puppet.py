@@ -53,6 +53,7 @@ class Puppet:
     lean: tuple = ((-9, 4), (9, 4))
     aside: tuple = ((-9, 0), (9, 0))                         # the shoulders from above the hips, to the left, m
     arms: Mapping[str, tuple] = field(default_factory=lambda: both(((-9, 180), (9, 180))))
+    out: Mapping[str, tuple] = field(default_factory=lambda: both(((-9, 0), (9, 0))))     # of an arm's length, to its own side
     bends: Mapping[str, tuple] = field(default_factory=lambda: both(((-9, 15), (9, 15))))
     start_m: tuple[float, float] = (0.0, 0.0)                # the hips at time 0
     knee: tuple = ()                                         # front knee from contact to release; sets the hips' height
@@ -165,8 +166,10 @@ class Puppet:
         for side in ("left", "right"):
             arm = PchipInterpolator(*zip(*self.arms[side]))(t)
             shoulder = neck + TRUE_SIDE[side] * SHOULDER * left
-            elbow = shoulder + UPPER * way(arm)
-            fore = way(arm - PchipInterpolator(*zip(*self.bends[side]))(t))
+            share = np.interp(t, *zip(*self.out[side]))[:, None]
+            aside, in_plane = TRUE_SIDE[side] * share * left, np.sqrt(1 - share**2)
+            elbow = shoulder + UPPER * (in_plane * way(arm) + aside)
+            fore = in_plane * way(arm - PchipInterpolator(*zip(*self.bends[side]))(t)) + aside
             wrist = elbow + FORE * fore
             for name, place in (("shoulder", shoulder), ("elbow", elbow), ("wrist", wrist)):
                 out[:, INDEX[f"{side}_{name}"]] = place
@@ -175,10 +178,11 @@ class Puppet:
 
 
 def bowler(speed=5.5, knee=165.0, knee_min=158.0, knee_br=161.0, approach=0.0, turn=0.0, bfc=-0.18, br=0.11,
-           arm="right", y_m=0.3, landing=(0.9, -1.6), arm_deg_s=1000.0, run=True, over_m=0.10) -> Puppet:
+           arm="right", y_m=0.3, landing=(0.9, -1.6), arm_deg_s=1000.0, run=True, over_m=0.10, arm_out=0.0) -> Puppet:
     """A delivery; headings as seen (+ to the bowler's left), for either arm. Without `run`: from a standing start.
 
-    over_m: how far the front ankle is before the hips at release.
+    over_m: how far the front ankle is before the hips at release. arm_out: by which share of its length the bowling arm is out
+    to its side behind the body; over the top by a third of that, then across the body.
     """
     own = -1 if arm == "left" else 1
     downs = _bowling_feet(speed, bfc, br, over_m)
@@ -195,11 +199,13 @@ def bowler(speed=5.5, knee=165.0, knee_min=158.0, knee_br=161.0, approach=0.0, t
             "left": ((-9, 180), (bfc - .28, 170), (bfc - .03, 15), (-.06, 30), (br, 120), (br + .2, 185), (9, 180))}
     bends = {"right": ((-9, 90), (br - .45, 90), (br - .2, 0), (br + .2, 0), (br + .5, 40), (9, 30)),
              "left": ((-9, 90), (bfc - .3, 80), (bfc, 10), (0, 30), (.3, 60), (9, 30))}
+    out = both(((-9, 0), (9, 0))) | {"right": ((-9, 0), *((br + u * turn_s, arm_out * share) for u, share in (
+        (-1, 1), (-.5, .9), (0, .33), (.5, -.2), (1, -.3))), (9, 0))}
     lean = ((-9, 10), (bfc - .3, 8), (bfc, -8), (0, 0), (br, 30), (br + .18, 50), (.8, 15), (9, 5))
     aside = ((-9, 0), (0, 0), (br, .2), (br + .3, 0), (9, 0))
     heading = ((-9, own * approach), (bfc, own * approach), (0, own * (approach + turn)))
     speeds = tuple((u, share * speed) for u, share in shares)
-    return Puppet(tuple(downs), speeds, heading, tuple(heights.items()), lean, aside, arms, bends,
+    return Puppet(tuple(downs), speeds, heading, tuple(heights.items()), lean, aside, arms, out, bends,
                   (0.4, own * y_m), ((0, knee), (br * .5, knee_min), (br, knee_br)), landing, arm == "left")
 
 

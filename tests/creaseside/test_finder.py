@@ -48,6 +48,15 @@ def test_however_it_is_bowled(how, fps):
     assert len(search(Film(bowler(**how), fps=fps, noise_px=1.0))) == 1
 
 
+@pytest.mark.parametrize("arm, view, yaw", [("left", "left", -35), ("right", "right", -38), ("right", "left", 38), ("left", "right", 30)])
+@pytest.mark.parametrize("fps", [40, 60, 120])
+def test_an_arm_that_a_camera_aslant_sees_short(fps, arm, view, yaw):
+    """Behind the body the arm is out to its side, towards the camera or away from it."""
+    p = bowler(arm=arm, arm_out=0.55)
+    found = [search(Film(p, side_camera(view, yaw), fps=fps, noise_px=1.0, phase=u)) for u in np.arange(0, 1, 0.2)]
+    assert [[c.arm for c in balls] for balls in found] == [[arm]] * 5
+
+
 @pytest.mark.parametrize("share", [0.1, 0.3])
 @pytest.mark.parametrize("fps", [50, 120])
 def test_with_looks_lost_here_and_there(share, fps):

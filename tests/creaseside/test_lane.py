@@ -50,3 +50,14 @@ def test_without_marks_forward_is_the_way_of_the_run(side, forward):
 def test_the_feet_are_found_across_the_pitch(arm, side, fps):
     film = Film(bowler(arm=arm, y_m=0.3), side_camera(side), fps=fps, noise_px=1.0)
     assert lane.of(track.of(film.poses(-1.0, 0.3)), film.camera).point_m[1] == pytest.approx(0.3, abs=0.20)
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("yaw", [-15, 0, 25])
+def test_aslant_is_how_far_what_is_beside_the_plane_looks_shifted_along_it(side, yaw):
+    camera = side_camera(side, yaw)
+    plane = lane.Lane(camera, np.array([0.0, 0.3, 0.0]), np.array([1.0, 0.0]))
+    at = np.stack([RNG.uniform(-2, 1, 30), np.full(30, 0.3), RNG.uniform(0, 2, 30)], 1)
+    shift = plane.flat(camera.project(at + [0, 1e-3, 0]))[:, 0] - at[:, 0]
+    assert plane.aslant(camera.project(at)) == pytest.approx(np.abs(shift) / 1e-3, rel=2e-3, abs=1e-3)
+    assert np.isnan(lane.of(track.of(Film(bowler(), camera, fps=60).poses()), None).aslant(np.zeros((4, 2)))).all()

@@ -148,8 +148,16 @@ def by_block(db: Database) -> None:
         db.execute(f"create index idx_ball_{column} on ball ({column}) where {column} is not null")
 
 
+def by_time(db: Database) -> None:
+    """The newest sessions, and who has balls with flags in these days, without a look at all that there are."""
+    db["session"].create_index(["started_utc"])
+    db.execute("drop index idx_ball_flagged")
+    db.execute("create index idx_ball_flagged on ball (player, thrown_utc) where flags <> '[]'")
+
+
 STEPS: tuple[Callable[[Database], None], ...] = (people, provenance, sessions, balls, measures, records, view, cards,
-                                                 heights, guidance, by_day, stopped, pictures, plain, by_block)
+                                                 heights, guidance, by_day, stopped, pictures, plain, by_block,
+                                                 by_time)
 
 
 def _table(db: Database, name: str, columns: dict[str, type], needed: Sequence[str] = (),

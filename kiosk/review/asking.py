@@ -72,8 +72,9 @@ class Filter:
         return " and ".join(sql) or "true", {k: v for k, v in given.items() if k in parts}
 
     @property
-    def needs_session(self) -> bool:
-        return self.focus is not None
+    def days_alone(self) -> bool:
+        """Whether it narrows nothing but the days."""
+        return all(getattr(self, f.name) is None for f in fields(self) if f.name not in ("since", "until"))
 
 
 class Asker(Reader):
@@ -84,30 +85,58 @@ class Asker(Reader):
         """How far this machine's time is ahead of UTC: the days of the pages are its days."""
         return self.clock.utc_and_ns()[0].utcoffset() or timedelta()
 
-    def squad(self, wanted: Filter) -> dict[str, Row]:
-        """By player: balls, bowling days, the last ball's UTC and balls with flags."""
-        sql, values = wanted.where(self.shift)
-        of = "from player cross join ball on ball.player = player.id " \
-             f"{'join session on session.id = ball.session' if wanted.needs_session else ''} where {sql}"
-        found = {row["player"]: row | {"flagged": 0} for row in self.ask(
-            f"select ball.player as player, count(*) as balls, count(distinct {self._day()}) as days, "
-            f"max(ball.thrown_utc) as last_utc {of} group by ball.player", values)}
-        for row in self.ask(f"select ball.player as player, count(*) as flagged {of} and ball.flags <> '[]' "
-                            "group by ball.player", values):
-            found.get(row["player"], row)["flagged"] = row["flagged"]
-        return found
+    def squad(self, wanted: Filter, days: Mapping[str, Mapping[date, int]] | None = None) -> dict[str, Row]:
+        """By player: balls, bowling days, the last of them, and balls with flags.
 
-    def balls_by_day(self, since: date, player: str | None = None) -> dict[str, dict[date, int]]:
-        """By player: how many balls on each day from then on, every ball, whatever else is filtered."""
-        sql, values = Filter(since=since).where(self.shift)
-        one = " and ball.player = :player" if player else ""
+        days: what `by_day` said of these days and perhaps more, where it was asked already; for a filter by days alone.
+        """
+        if days is None or not wanted.days_alone:
+            days = self.by_day(wanted)
+        sql, values = wanted.where(self.shift)
+        flagged = {row["player"]: row["flagged"] for row in self.ask(
+            f"select ball.player as player, count(*) as flagged {self._of(wanted)} where {sql} and "
+            "ball.flags <> '[]' group by player.id", values)}
+        first, last = wanted.since or date.min, wanted.until or date.max
+        kept = {player: {d: n for d, n in of.items() if first <= d <= last} for player, of in days.items()}
+        return {player: {"balls": sum(of.values()), "days": len(of), "last": max(of), "flagged": flagged.get(player, 0)}
+                for player, of in kept.items() if of}
+
+    def by_day(self, wanted: Filter, player: str | None = None) -> dict[str, dict[date, int]]:
+        """By player: how many balls of the filter on each day."""
+        sql, values = wanted.where(self.shift)
+        if wanted.days_alone:
+            rows = self._hops(values, player)
+        else:
+            one = " and ball.player = :player" if player else ""
+            rows = self.ask(f"select ball.player as player, date(ball.thrown_utc, :ahead) as day, count(*) as balls "
+                            f"{self._of(wanted)} where {sql}{one} group by ball.player, day",
+                            values | {"ahead": self._ahead(1)} | ({"player": player} if player else {}))
         found: dict[str, dict[date, int]] = {}
-        for row in self.ask(f"select ball.player as player, {self._day()} as day, count(*) as balls from player cross "
-                            "join ball "
-                            f"on ball.player = player.id where {sql}{one} group by ball.player, day",
-                            values | ({"player": player} if player else {})):
+        for row in rows:
             found.setdefault(row["player"], {})[date.fromisoformat(row["day"])] = row["balls"]
         return found
+
+    def _hops(self, values: Mapping[str, Any], player: str | None) -> list[Row]:
+        """The same for days alone, from the index: to a day's first ball, over its balls, and on from the next
+        midnight. So it looks at days, and a day's balls are counted without being read."""
+        first = "select min(thrown_utc) from ball where ball.player = {} and thrown_utc >= {}"
+        until = "and thrown_utc < :until" if "until" in values else ""
+        midnight = "strftime('%Y-%m-%dT%H:%M:%S', at, :ahead, 'start of day', '+1 day', :back)"
+        return self.ask(
+            "with recursive hop(player, at) as ("
+            f"select id, ({first.format('player.id', ':since')} {until}) from player where :player is null or id = :player "
+            f"union all select player, ({first.format('hop.player', midnight)} {until}) from hop where at is not null) "
+            "select player, date(at, :ahead) as day, (select count(*) from ball where ball.player = hop.player and "
+            f"thrown_utc >= at and thrown_utc < {midnight}) as balls from hop where at is not null",
+            {"since": "", "player": player, "ahead": self._ahead(1), "back": self._ahead(-1)} | values)
+
+    def _of(self, wanted: Filter) -> str:
+        """Players with their balls, a player after the other, so that the index by player serves."""
+        with_it = " join session on session.id = ball.session" if wanted.focus is not None else ""
+        return f"from player cross join ball on ball.player = player.id{with_it}"
+
+    def _ahead(self, sign: int) -> str:
+        return f"{sign * round(self.shift.total_seconds()):+d} seconds"
 
     def sessions_page(self, wanted: Filter, player: str | None, most: int, after: int = 0) -> list[Row]:
         """Sessions with a ball of the filter, the newest first: balls, flagged balls, the players' ids in them."""
@@ -174,9 +203,6 @@ class Asker(Reader):
                         "block.ordinal as ordinal, session.started_utc, session.measure as focus from ball "
                         "join session on session.id = ball.session left join block on block.id = ball.block "
                         f"where {where}", values)
-
-    def _day(self) -> str:
-        return f"date(ball.thrown_utc, '{round(self.shift.total_seconds()):+d} seconds')"
 
 
 def value(row: Mapping[str, Any], measure: str) -> Value:

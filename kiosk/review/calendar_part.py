@@ -27,7 +27,7 @@ def calendar(log: Asker, person: Mapping[str, Any], wanted: Filter, today: date)
     last = min(wanted.until or today, today)
     first = max(wanted.since or last - timedelta(weeks=WEEKS), last - timedelta(weeks=WEEKS))
     first -= timedelta(days=first.weekday())
-    bowled = log.balls_by_day(first - timedelta(days=BACK_DAYS), person["id"]).get(person["id"], {})
+    bowled = log.by_day(Filter(since=first - timedelta(days=BACK_DAYS)), person["id"]).get(person["id"], {})
     tables, note = in_force(log)
     loads = {day: (on_day(bowled, day, person, table), table) for day in sorted(bowled) if first <= day <= last
              for table in [table_on(tables, day)]}

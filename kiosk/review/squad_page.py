@@ -11,7 +11,7 @@ from creaseside.workload import STATES
 from kiosk.logbook import people
 from kiosk.logbook.reading import Row
 from kiosk.review import words
-from kiosk.review.asking import Asker, Filter, local
+from kiosk.review.asking import Asker, Filter
 from kiosk.review.calendar_part import BACK_DAYS, in_force, on_day, table_on
 from kiosk.review.look import Cell, Figure, Links
 
@@ -26,22 +26,23 @@ def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
     counted = wanted if wanted.since or wanted.until else Filter(
         today - timedelta(days=USUAL_DAYS - 1), None, wanted.arm, wanted.focus, wanted.quality, wanted.flags,
         wanted.block)
-    sums = log.squad(counted)
-    days = log.balls_by_day(today - timedelta(days=BACK_DAYS))
+    back = today - timedelta(days=BACK_DAYS)
+    days = log.by_day(Filter(since=min(back, counted.since) if counted.since else None))
+    sums = log.squad(counted, days)
     table = table_on(in_force(log)[0], today)
     players = sorted(log.players(), key=lambda p: (p["shown_name"].casefold(), p["id"]))
     rows, ending, flagged = [], [], []
     for p in players:
         of = sums.get(p["id"])
         consent = _consent(log.consents(p["id"]), today)
-        load = on_day({d: n for d, n in days.get(p["id"], {}).items() if d <= today}, today, p, table)
+        load = on_day({d: n for d, n in days.get(p["id"], {}).items() if back <= d <= today}, today, p, table)
         worst = max((u.state for u in load.uses), key=STATES.index, default="no_guidance")
         if consent[1]:
             ending.append((p, consent[0], links.player(p["id"])))
         if of and of["flagged"]:
             flagged.append((p, words.count(of["flagged"], "ball"), links.player(p["id"])))
         rows.append([Cell(p["shown_name"], links.player(p["id"]), True), _age(p), p["arm"] or "not known",
-                     str(of["balls"]) if of else "0", str(of["days"]) if of else "0", _last(log, of),
+                     str(of["balls"]) if of else "0", str(of["days"]) if of else "0", words.day(of["last"]) if of else "not in these days",
                      str(load.day_balls), str(load.week_balls), STATE[worst], consent[0],
                      words.count(of["flagged"], "ball") if of and of["flagged"] else ""])
     balls = sum(s["balls"] for s in sums.values())
@@ -61,10 +62,6 @@ def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
 
 def _age(p: Mapping[str, Any]) -> str:
     return p["age_group"] or (f"born {p['birth_year']}" if p["birth_year"] else "not known: as under 18")
-
-
-def _last(log: Asker, of: Row | None) -> str:
-    return words.day(local(of["last_utc"], log.shift).date()) if of else "not in these days"
 
 
 def _consent(consents: list[Row], today: date) -> tuple[str, bool]:

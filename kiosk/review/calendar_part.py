@@ -83,9 +83,11 @@ def on_day(bowled: Mapping[date, int], day: date, person: Mapping[str, Any], tab
 def _svg(first: date, last: date, loads: Mapping[date, tuple[Load, Table]], passed: Mapping[date, list[str]],
          says: str) -> Markup:
     """A column a week, a row a weekday; the number in a day is its balls, a diamond stands where a limit was passed."""
-    made = [charts.text(40, 34 + CELL * i + 22, name, "end") for i, name in enumerate(DAYS)]
-    month = None
     weeks = (last - first).days // 7 + 1
+    end = 48 + CELL * weeks                      # the days' names at both ends: a small screen shows one of them
+    made = [charts.text(x, 34 + CELL * i + 22, name, anchor) for i, name in enumerate(DAYS)
+            for x, anchor in ((40, "end"), (end + 8, "start"))]
+    month = None
     for n in range((last - first).days + 1):
         day = first + timedelta(days=n)
         x, y = 48 + CELL * (n // 7), 34 + CELL * (n % 7)
@@ -101,9 +103,8 @@ def _svg(first: date, last: date, loads: Mapping[date, tuple[Load, Table]], pass
         made.append(charts.linked(None, title, charts.rect(x + 1, y + 1, x + CELL - 2, y + CELL - 2, "day bowled"),
                                   charts.text(x + CELL / 2, y + 22, str(of.day_balls)),
                                   *([charts.mark(x + CELL - 7, y + 7, "miss", 4)] if over else [])))
-    floor = 34 + CELL * 7 + 18
-    made += [charts.rect(48, floor - 10, 62, floor + 4, "day bowled"),
-             charts.text(68, floor + 2, "balls bowled", "start"),
-             charts.mark(180, floor - 4, "miss", 4),
-             charts.text(190, floor + 2, "more than the table in force allowed", "start")]
-    return charts.svg(says, *made, width=max(48 + CELL * weeks + 8, 480), height=floor + 12, class_="chart calendar")
+    floor, end = 34 + CELL * 7 + 18, max(end, 440)
+    made += [charts.text(end, floor + 2, "more than the table in force allowed", "end"),
+             charts.mark(end - 280, floor - 4, "miss", 4), charts.text(end - 300, floor + 2, "balls bowled", "end"),
+             charts.rect(end - 420, floor - 10, end - 406, floor + 4, "day bowled")]
+    return charts.svg(says, *made, width=end + 48, height=floor + 12, class_="chart calendar")

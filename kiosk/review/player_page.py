@@ -9,20 +9,19 @@ from typing import Any, Iterable, Mapping, Sequence
 import numpy as np
 from markupsafe import Markup
 
-from creaseside import growth, reliability
+from creaseside import growth
 from creaseside.ball import FRONT_LEG_ACTIONS, Value
 from creaseside.focus import MEASURES
 from creaseside.own_best import OwnBest, own_best
-from creaseside.progress import Mean, session_mean
+from creaseside.progress import FEWEST_BALLS, Mean, session_mean
 from creaseside.workload import youngest_age
 from kiosk.logbook.reading import Row
-from kiosk.review import charts, words
+from kiosk.review import charts, error_part, words
 from kiosk.review.asking import Asker, Filter, local, value
 from kiosk.review.calendar_part import calendar
 from kiosk.review.look import Cell, Figure, Links, unit_word
 
 SESSIONS = 60                    # the latest that are looked into at once; older ones by their dates
-QUIET_BLOCKS = ("baseline", "no_feedback")
 SEED = 20261125                  # of the resampling: the same balls give the same interval on every look
 TALL = 250
 # Drawn at once, with what was worked on.
@@ -49,7 +48,7 @@ def view(log: Asker, player: str, measure: str | None, wanted: Filter, links: Li
         "player": person, "age": age, "balls": len(balls), "sessions": len(sessions), "more": more,
         "measures": [("every one", links.player(player, measure=ALL), asked == ALL),
                      *((words.name(m), links.player(player, measure=m), m == asked) for m in MEASURES)],
-        "weeks": figures, "errors": _errors([asked] if asked in MEASURES else MEASURES, by_session),
+        "weeks": figures, "errors": error_part.figures([asked] if asked in MEASURES else MEASURES, by_session),
         "speed": None if young else _speeds(sessions, by_session, links), "best": _best(balls, None if young else age),
         "actions": _actions(sessions, by_session), "heights": _heights(log.heights(player), age),
         "calendar": calendar(log, person, wanted, today), "looks": len(log.accesses(player)),
@@ -73,7 +72,7 @@ def _over_weeks(m: str, sessions: Sequence[Row], by_session: Mapping[str, Sequen
     seen = [(s, mean) for s, mean in means if mean]
     says = f"{words.name(m).capitalize()} by session: "
     if not seen:
-        says += f"no session with enough measured balls among {words.count(len(sessions), 'session')}."
+        says += f"no mean yet, for which it needs {words.count(FEWEST_BALLS, 'measured ball')} of a session."
     else:
         first, last = seen[0][1], seen[-1][1]
         says += f"the mean of each, warm-up left out, with its 95 % interval; {words.count(len(seen), 'session')}"
@@ -82,12 +81,12 @@ def _over_weeks(m: str, sessions: Sequence[Row], by_session: Mapping[str, Sequen
             f"{words.day(_when(seen[0][0]).date())} to {words.number(m, last.value, (last.high - last.low) / 10)} on "
             f"{words.day(_when(seen[-1][0]).date())}.")
     rows = [[Cell(f"{_when(s):%Y-%m-%d}", links.session(s["id"], player=player, measure=m)), words.mean(m, mean),
-             words.name(s["measure"]) if s["measure"] else ""] for s, mean in reversed(means)]
+             words.name(s["measure"]) if s["measure"] else ""] for s, mean in reversed(means if seen else [])]
     return Figure(m, words.name(m).capitalize(), says, _weeks_svg(m, seen, says, links, player) if seen else None,
                   ("Session", "Mean", "Focus"), rows,
                   f"What it is: {unit_word(m)}. The mean of all balls, its interval from the scatter within blocks "
                   "and the order of balls (as on the session's page); it knows nothing of what all balls of one "
-                  "set-up share, so a camera in another place may move them.")
+                  "set-up share, so a camera in another place may move them." if seen else "")
 
 
 def _blocks(balls: Sequence[Row], m: str) -> list[list[Value]]:
@@ -112,8 +111,8 @@ def _weeks_svg(m: str, seen: Sequence[tuple[Row, Mean]], says: str, links: Links
             charts.bar(at, y, mean.low, mean.high), charts.mark(at, y(mean.value), "hit" if worked else None, 6)))
     made += [charts.mark(charts.LEFT + 6, TALL - 8, "hit", 5),
              charts.text(charts.LEFT + 17, TALL - 4, "session with this focus", "start"),
-             charts.mark(charts.LEFT + 180, TALL - 8, None, 5),
-             charts.text(charts.LEFT + 189, TALL - 4, "other sessions", "start")]
+             charts.mark(charts.LEFT + 216, TALL - 8, None, 5),
+             charts.text(charts.LEFT + 225, TALL - 4, "other sessions", "start")]
     return charts.svg(says, *made, height=TALL)
 
 
@@ -140,49 +139,6 @@ def _dates(x: charts.Scale, floor: float) -> Iterable[Markup]:
             year = f" {day.year}" if day.month == 1 or days > 700 else ""
             label = f"{day:%b}{year}" if days > 70 else f"{day.day} {day:%b}"
             yield charts.line(at, floor, at, floor + 5, "edge") + charts.text(at, floor + 18, label)
-
-
-# Own error
-
-def _errors(measures: Sequence[str], by_session: Mapping[str, Sequence[Row]]) -> Figure:
-    """From ball to ball, and from one session to the next."""
-    rows = [row for m in measures if (row := _error_row(m, by_session))]
-    says = ("How far one ball of this player is off their own usual, and how far two of their sessions differ, measured "
-            "on their own balls: changes smaller than this say nothing."
-            if rows else "There are not enough balls yet for an error of one's own.")
-    return Figure("own-error", "Own error", says, None,
-                  ("Measure", "From ball to ball (typical error, 95 % interval)",
-                   "Least change for one ball against one",
-                   "…for means of six", "From session to session (typical error)"), rows,
-                  "From ball to ball: the root of the mean square within blocks (Bland & Altman 1996; for two trials "
-                  "the typical error of Hopkins 2000), of baseline and no-feedback blocks, else of all but the "
-                  "warm-up; interval by chi-square. It holds the player's own scatter and the measuring error. Least "
-                  "change: Weir 2005, 1.96 · √2 · error / √balls; the root holds for what differs from ball to ball, "
-                  "not for what a session's balls share. From session to session: sd of the differences between "
-                  "sessions one after the other, over √2 (Hopkins 2000), of their means: real changes are in it too.")
-
-
-def _error_row(m: str, by_session: Mapping[str, Sequence[Row]]) -> list[str] | None:
-    quiet = [[b for b in balls if b["block_kind"] in QUIET_BLOCKS] for balls in by_session.values()]
-    use = [b for some in (quiet if any(quiet) else by_session.values()) for b in some
-           if b["block_kind"] != "warm_up" and b[m] is not None]
-    groups = [np.array([b[m] for b in g]) for _, g in groupby(use, lambda b: (b["session"], b["block"]))]
-    try:
-        own = reliability.within([len(g) for g in groups], [g.sum() for g in groups], [(g * g).sum() for g in groups])
-    except ValueError:
-        return None
-    u, d = words.unit(m), words.decimals(m, own.error / 10)
-    means = [np.mean([b[m] for b in g]) for _, g in groupby(use, lambda b: b["session"])]
-    try:
-        error = reliability.typical_error(means[:-1], means[1:])
-        between = f"{words.figure(error, d)}{u} ({words.count(len(means) - 1, 'pair')})"
-    except ValueError:
-        between = "not enough sessions"
-    return [words.name(m), f"{words.figure(own.error, d)}{u} ({words.figure(own.low, d)} to "
-                           f"{words.figure(own.high, d)}{u}; "
-            f"{words.count(own.balls, 'ball')}, {words.count(own.groups, 'block')})",
-            f"{words.figure(reliability.mdc95(own.error), d)}{u}",
-            f"{words.figure(reliability.mdc95(own.error, 6), d)}{u}", between]
 
 
 # Ball speed

@@ -195,12 +195,12 @@ def _key(judged: bool, given: bool, unseen: bool, floor: float) -> list[Markup]:
     made, x = [], float(charts.LEFT)
     for sign, word in signs:
         made += [charts.mark(x + 6, floor + 69, sign, 5), charts.text(x + 17, floor + 73, word, "start")]
-        x += 34 + 7.0 * len(word)
+        x += 34 + 8.0 * len(word)
     for sign, word, there in (("▴", "feedback given", given), ("×", "not measured", unseen)):
         if there:
             made += [charts.text(x + 6, floor + 73, sign, class_="given"),
                      charts.text(x + 17, floor + 73, word, "start")]
-            x += 34 + 7.0 * len(word)
+            x += 34 + 8.0 * len(word)
     return [*made, charts.line(x, floor + 69, x + 22, floor + 69, "mean"),
             charts.text(x + 28, floor + 73, "mean of a block and its 95 % interval", "start")]
 

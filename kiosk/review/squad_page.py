@@ -42,7 +42,7 @@ def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
         if of and of["flagged"]:
             flagged.append((p, words.count(of["flagged"], "ball"), links.player(p["id"])))
         rows.append([Cell(p["shown_name"], links.player(p["id"]), True), _age(p), p["arm"] or "not known",
-                     str(of["balls"]) if of else "0", str(of["days"]) if of else "0", words.day(of["last"]) if of else "not in these days",
+                     str(of["balls"]) if of else "0", str(of["days"]) if of else "0", words.day(of["last"]) if of else "–",
                      str(load.day_balls), str(load.week_balls), STATE[worst], consent[0],
                      words.count(of["flagged"], "ball") if of and of["flagged"] else ""])
     balls = sum(s["balls"] for s in sums.values())
@@ -56,7 +56,7 @@ def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
             "figure": Figure("squad", "Who bowled how much", says, None,
                              ("Player", "Age", "Arm", "Balls", "Days", "Last bowled", "Today", "7 days",
                               "Workload table", "Consent", "With flags"),
-                             rows, f"Balls, days and flags from the days above; workload of today, {table}. "
+                             rows, f"Balls, days, the last of them and flags are of the days above; workload of today, {table}. "
                              "Nobody is sorted or coloured by a measure.")}
 
 

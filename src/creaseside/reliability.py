@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtri
+from scipy.special import chdtri, fdtri
 
 Z95 = 1.959963984540054
 
@@ -68,6 +68,32 @@ def icc(table: np.ndarray) -> dict[str, float]:
                  "(3,1)": (b - e, b + (k - 1) * e),
                  "(1,k)": (b - w, b), "(2,k)": (b - e, b + (j - e) / n), "(3,k)": (b - e, b)}
     return {name: over / under if under else float("nan") for name, (over, under) in fractions.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """An intraclass correlation with its 95 % interval `low`..`high`, from `n` rows."""
+
+    icc: float
+    low: float
+    high: float
+    n: int
+
+
+def alike(table: np.ndarray, sure: float = 0.95) -> Alike:
+    """ICC (1,k) with its interval, by F (Shrout & Fleiss 1979, their equations for (1,k)): how much of the spread between the
+    rows' means is the rows' own.
+
+    For trials that are each other's equals, and rows that differ normally. Near 0 where all rows are alike, which says
+    nothing against the trials. ValueError where trials do not differ at all.
+    """
+    m = mean_squares(table)
+    if not m.within > 0:
+        raise ValueError("asked trials that differ somewhere, found none; measure finer")
+    f, df = m.subjects / m.within, (m.n - 1, m.n * (m.k - 1))
+    high, low = f * fdtri(*df[::-1], (1 + sure) / 2), f / fdtri(*df, (1 + sure) / 2)
+    return Alike(float(1 - 1 / f) if f else -np.inf, float(1 - 1 / low) if low else -np.inf,
+                 float(1 - 1 / high) if high else -np.inf, m.n)
 
 
 @dataclass(frozen=True, slots=True)

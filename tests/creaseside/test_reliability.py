@@ -38,6 +38,28 @@ def test_the_six_coefficients_of_shrout_and_fleiss():
                                                           "(1,k)": .44, "(2,k)": .62, "(3,k)": .91}
 
 
+def test_the_interval_of_the_mean_of_trials_on_the_same_table():
+    """F = 1.79 with 5 and 18 degrees of freedom; -0.88 to 0.91 as the psych package for R prints it (from memory)."""
+    found = reliability.alike(SHROUT_FLEISS)
+    assert [round(v, 2) for v in (found.icc, found.low, found.high)] == [.44, -.88, .91] and found.n == 6
+
+
+@pytest.mark.parametrize("between", [0.0, 0.5, 2.0])
+def test_the_interval_of_the_mean_of_trials_holds_what_is_so(between):
+    """Rows of a known spread between them, two trials with an error of 1: 95 of 100 intervals hold the true value."""
+    rng, true = np.random.default_rng(5), between ** 2 / (between ** 2 + 1 / 2)
+    tables = rng.normal(0, between, (2000, 12, 1)) + rng.normal(0, 1, (2000, 12, 2))
+    found = [reliability.alike(t) for t in tables]
+    assert np.mean([f.low <= true <= f.high for f in found]) == pytest.approx(0.95, abs=0.015)
+    for f, t in zip(found[:50], tables):
+        assert f.icc == pytest.approx(reliability.icc(t)["(1,k)"])
+
+
+def test_trials_that_never_differ_have_no_interval():
+    with pytest.raises(ValueError, match="measure finer"):
+        reliability.alike(np.array([[1.0, 1.0], [2.0, 2.0], [3.0, 3.0]]))
+
+
 def test_the_mean_squares_of_shrout_and_fleiss():
     m = reliability.mean_squares(SHROUT_FLEISS)
     assert [round(v, 2) for v in (m.subjects, m.within, m.trials, m.error)] == [11.24, 6.26, 32.49, 1.02]

@@ -18,7 +18,7 @@ ARMS = ("right", "left")
 QUALITIES = (0.25, 0.5, 0.75, 0.9)
 NAMES = tuple(q.name for q in QUANTITIES)
 BALL_COLUMNS = ("id", "number", "session", "player", "block", "thrown_utc", "utc_offset_min", "arm", "verdict", "flags",
-                "quality", "feedback", "source", "front_leg_action", "ball_speed_km_h")
+                "quality", "not_measured", "feedback", "source", "front_leg_action", "ball_speed_km_h")
 
 
 @dataclass(frozen=True, slots=True)

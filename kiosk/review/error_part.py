@@ -38,7 +38,7 @@ def _own(measures: Sequence[str], by_session: Mapping[str, Sequence[Row]]) -> Fi
                   "warm-up; interval by chi-square. It holds the player's own scatter and the measuring error. Least "
                   "change: Weir 2005, 1.96 · √2 · error / √balls; the root holds for what differs from ball to ball, "
                   "not for what a session's balls share. From session to session: sd of the differences between "
-                  "sessions one after the other, over √2 (Hopkins 2000), of their means: real changes are in it too.")
+                  "sessions one after the other, over √2 (Hopkins 2000), of their means: real changes are in it too." if rows else "")
 
 
 def _error_row(m: str, by_session: Mapping[str, Sequence[Row]]) -> list[str] | None:

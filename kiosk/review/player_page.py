@@ -175,7 +175,8 @@ def _best(balls: Sequence[Row], age: int | None) -> Figure:
                   "A quadratic by least squares, shown only where the balls are enough, it surely bends down, and "
                   "its slopes at both ends of what was bowled have opposite signs (Lind & Mehlum 2010, after "
                   "Sasabuchi 1980); the interval from 2000 resamples of the balls (percentiles, Efron & Tibshirani "
-                  "1993). It assumes independent balls and knows no cause: wind, tiredness and effort are in it.")
+                  "1993). It assumes independent balls and knows no cause: wind, tiredness and effort are in it."
+                  if age is not None else "")
 
 
 def _best_svg(v: np.ndarray, speed: np.ndarray, found: OwnBest, says: str) -> Markup:
@@ -229,7 +230,8 @@ def _actions(sessions: Sequence[Row], by_session: Mapping[str, Sequence[Row]]) -
     return Figure("actions", "Front leg action", says, charts.svg(says, *made, height=tall) if total else None,
                   ("Month", *(words.ACTIONS[a] for a in FRONT_LEG_ACTIONS), "balls"), rows,
                   "By the 10° rule of Portus et al. 2004, from the knee at landing, its smallest and at release; "
-                  "each has its error, so a ball near 10° may fall on either side. None of the four is the right one.")
+                  "each has its error, so a ball near 10° may fall on either side. None of the four is the right one."
+                  if total else "")
 
 
 def _heights(heights: Sequence[Row], age: int | None) -> Figure:
@@ -256,7 +258,7 @@ def _heights(heights: Sequence[Row], age: int | None) -> Figure:
     return Figure("height", "Height", says, svg, ("Day", "Height", "Growth until then (± sd)"), rows,
                   f"A spurt: surely more than {growth.SPURT_CM_YEAR:g} cm a year (about 0.6 cm a month, as studies of "
                   "young footballers took it; from memory), over 60 days or more, with half a centimetre of error a "
-                  "reading. The band marks it. It says nothing about maturity or injury.")
+                  "reading. The band marks it. It says nothing about maturity or injury." if grown else "")
 
 
 def _growing(of: growth.Growth) -> str:

@@ -51,7 +51,7 @@ def view(log: Asker, session: str, player: str | None, measure: str | None, want
     parts = _parts(balls, measure)
     before, alone = ([b for b in balls if b["block_kind"] == kind] for kind in ("baseline", "no_feedback"))
     person = log.player(who) if who else None
-    names = {p: log.player(p)["shown_name"] if p else "a guest" for p in bowlers}
+    names = {p: log.player(p)["shown_name"] if p else "A guest" for p in bowlers}
     query = {"player": who or (GUEST if bowlers else None), "measure": measure}
     return {
         "session": of, "at": local(of["started_utc"], of["utc_offset_min"]), "player": person, "who": names.get(who),
@@ -120,16 +120,16 @@ def _along(of: Row, balls: Sequence[Row], parts: Sequence[Part], measure: str, l
     low, high = (of["at_least"], of["at_most"]) if judged else (None, None)
     seen = sum(bool(value(b, measure)) for b in balls)
     says = (f"{words.name(measure).capitalize()}, ball by ball: {words.count(len(balls), 'ball')}, "
-            f"{words.count(seen, 'one', 'of them')} measured." if seen != len(balls) else
+            f"{words.count(seen, 'of them', 'of them') if seen else 'none'} measured." if seen != len(balls) else
             f"{words.name(measure).capitalize()}, ball by ball: {words.count(len(balls), 'ball')}, all measured.")
     if judged:
         says += " " + words.verdicts(measure, [b["verdict"] for b in balls], low, high)
-    says += f" The bar through each ball is {words.sure_bar()}."
+    says += f" The bar through each ball is {words.sure_bar()}." if seen else ""
     rows = [_ball_row(b, measure, links, query, judged) for b in balls]
-    rows += [[f"mean of {words.block(p.kind)}", "", words.mean(measure, p.mean), "", "", ""] for p in parts
+    rows += [[f"mean of {words.block(p.kind)}" if p.kind else "mean", "", words.mean(measure, p.mean), "", "", ""] for p in parts
              if p.kind or len(parts) == 1]
     return Figure("balls", words.name(measure).capitalize(), says,
-                  _svg(balls, parts, measure, low, high, judged, says, links, query) if balls else None,
+                  _svg(balls, parts, measure, low, high, judged, says, links, query) if seen else None,
                   ("Ball", "Block", f"{words.name(measure)} ± sd", "Verdict", "Feedback given", "Flags"), rows,
                   f"What it is: {unit_word(measure)}. {HOW_MEANS}")
 
@@ -137,8 +137,16 @@ def _along(of: Row, balls: Sequence[Row], parts: Sequence[Part], measure: str, l
 def _ball_row(ball: Row, measure: str, links: Links, query: dict, judged: bool) -> list[str | Cell]:
     return [Cell(str(ball["number"]), links.ball(ball["session"], ball["number"], **query)),
             words.block(ball["block_kind"]),
-            words.with_sd(measure, value(ball, measure)), words.VERDICTS.get(ball["verdict"], "") if judged else "",
+            _told(ball, measure), words.VERDICTS.get(ball["verdict"], "") if judged else "",
             words.given(ball["feedback"]), ", ".join(json.loads(ball["flags"]))]
+
+
+def _told(ball: Row, measure: str) -> str:
+    """The number with its sd, or why there is none."""
+    if v := value(ball, measure):
+        return words.with_sd(measure, v)
+    why = json.loads(ball["not_measured"]).get(measure)
+    return f"not measured: {why}" if why else "not measured"
 
 
 def _svg(balls: Sequence[Row], parts: Sequence[Part], measure: str, low: float | None, high: float | None, judged: bool,
@@ -165,7 +173,7 @@ def _svg(balls: Sequence[Row], parts: Sequence[Part], measure: str, low: float |
             inside.append(charts.text(x, floor - 6, "×", class_="small unseen"))
         if ball["feedback"] not in ("none", ""):
             inside.append(charts.text(x, floor + 16, "▴", class_="given"))
-        title = f"ball {ball['number']}: {words.with_sd(measure, v)}"
+        title = f"ball {ball['number']}: {_told(ball, measure)}"
         if judged and ball["verdict"]:
             title += f", {words.VERDICTS[ball['verdict']]}"
         title += f", feedback {words.given(ball['feedback'])}"
@@ -220,6 +228,8 @@ def _every(balls: Sequence[Row], parts: Sequence[Part], before: Sequence[Row], a
                     _change(m, _stuck(before, alone, m))]
         rows.append(row)
     says = "The mean of every measure over all balls."
+    if not any(b[m] is not None for b in balls for m in MEASURES):
+        return Figure("measures", "Every measure", "No measure was taken of these balls.", None, (), [])
     if both:
         says = ("The means of every measure, and what changed from the baseline to the balls without feedback. Of so "
                 "many measures one in about twenty passes its least change by chance alone; look at the one that was "

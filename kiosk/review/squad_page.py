@@ -56,8 +56,8 @@ def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
             "figure": Figure("squad", "Who bowled how much", says, None,
                              ("Player", "Age", "Arm", "Balls", "Days", "Last bowled", "Today", "7 days",
                               "Workload table", "Consent", "With flags"),
-                             rows, f"Balls, days, the last of them and flags are of the days above; workload of today, {table}. "
-                             "Nobody is sorted or coloured by a measure.")}
+                             rows, "Balls, days, the last of them and flags are of the days above; workload of "
+                             f"today, {table}. Nobody is sorted or coloured by a measure.")}
 
 
 def _age(p: Mapping[str, Any]) -> str:

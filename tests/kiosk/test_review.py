@@ -157,7 +157,7 @@ def test_bowlers_of_one_session_have_a_page_each(tmp_path):
     there = page(client, f"/sessions/{session}")
     assert "five balls" in there.words and "Also bowled: Ben" in there.words and "6.0" not in there.words
     assert "one ball" in page(client, f"/sessions/{session}?player={ben}").words
-    assert "a guest, one ball" in page(client, f"/sessions/{guest}").words
+    assert "A guest, one ball" in page(client, f"/sessions/{guest}").words
     page(client, f"/sessions/{session}?player=p-none", 404)
 
 
@@ -170,6 +170,21 @@ def test_a_session_without_a_plan_says_nothing_of_a_change(tmp_path):
     there = page(make(place, HandClock()).test_client(), f"/sessions/{free}")
     assert "No focus: nothing was judged" in there.words and "Did it stick" not in there.words
     assert "Without feedback" not in there.words and there.count("rect", "gate") == 0
+
+
+def test_a_session_of_which_nothing_was_measured_draws_no_axis(tmp_path):
+    place = home(tmp_path)
+    with Logbook(place, HandClock()) as log:
+        session = log.start_session(log.add_player("Sam"))
+        for _ in range(3):
+            log.add_ball(session, ball(None))
+    there = page(make(place, HandClock()).test_client(), f"/sessions/{session}")
+    assert "three balls, none measured" in there.words and "No measure was taken" in there.words
+    assert there.count("svg") == 0 and there.words.count("not measured: hidden by a pole") == 3
+    with Logbook(place, HandClock()) as log:
+        log.add_ball(session, ball(None, front_knee_ffc_deg=160.0))
+    there = page(make(place, HandClock()).test_client(), f"/sessions/{session}")
+    assert "one of them measured" in there.words and there.count("svg") == 1
 
 
 def test_what_was_given_is_said_in_words():

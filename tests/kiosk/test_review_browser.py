@@ -85,6 +85,20 @@ def test_every_page_opens_without_a_refusal_and_fits_its_window(page, season, ad
     assert page.wrong == []
 
 
+def test_on_a_small_screen_rows_keep_their_name_and_letters_their_size(page, address):
+    """Tables and charts are moved sideways; the first column stays, and today is what the calendar shows of the weeks."""
+    page.set_viewport_size({"width": 400, "height": 800})
+    page.goto(f"{address}/")
+    at = page.evaluate("""() => { const w = document.querySelector('.wide'); w.scrollLeft = 300;
+        const c = w.querySelector('tbody th').getBoundingClientRect(); return [w.scrollLeft, c.left, c.width]; }""")
+    assert at[0] > 100 and at[1] == pytest.approx(16, abs=1) and at[2] > 90
+    page.goto(f"{address}/players/p-0008")
+    sizes = page.evaluate("""() => [...document.querySelectorAll('svg.chart')].map(
+        s => 13 * s.getBoundingClientRect().width / s.viewBox.baseVal.width)""")
+    assert len(sizes) > 4 and all(px > 11 for px in sizes)
+    assert page.evaluate("document.querySelector('svg.calendar').getBoundingClientRect().right") <= 400
+
+
 def test_a_name_is_text_and_runs_its_own_way(page, address):
     page.goto(f"{address}/players/p-0022")
     names = {n: page.goto(f"{address}/players/p-{n:04x}") and page.locator("h1 bdi").inner_text() for n in (30, 31, 34)}

@@ -105,6 +105,6 @@ def _svg(first: date, last: date, loads: Mapping[date, tuple[Load, Table]], pass
                                   *([charts.mark(x + CELL - 7, y + 7, "miss", 4)] if over else [])))
     floor, end = 34 + CELL * 7 + 18, max(end, 440)
     made += [charts.text(end - 270, floor + 2, "more than the table in force allowed", "start"),
-             charts.mark(end - 280, floor - 4, "miss", 4), charts.text(end - 300, floor + 2, "balls bowled", "end"),
+             charts.mark(end - 280, floor - 4, "miss", 4), charts.text(end - 398, floor + 2, "balls bowled", "start"),
              charts.rect(end - 420, floor - 10, end - 406, floor + 4, "day bowled")]
     return charts.svg(says, *made, width=end + 48, height=floor + 12, class_="chart calendar")

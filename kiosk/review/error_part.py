@@ -35,7 +35,8 @@ def _own(measures: Sequence[str], by_session: Mapping[str, Sequence[Row]]) -> Fi
                    "…for means of six", "From session to session (typical error)"), rows,
                   "From ball to ball: the root of the mean square within blocks (Bland & Altman 1996; for two trials "
                   "the typical error of Hopkins 2000), of baseline and no-feedback blocks, else of all but the "
-                  "warm-up; interval by chi-square. It holds the player's own scatter and the measuring error. Least "
+                  "warm-up; interval by chi-square. It assumes that balls scatter alike in every block and nothing "
+                  "drifts within one; the player's own scatter and the measuring error are both in it. Least "
                   "change: Weir 2005, 1.96 · √2 · error / √balls; the root holds for what differs from ball to ball, "
                   "not for what a session's balls share. From session to session: sd of the differences between "
                   "sessions one after the other, over √2 (Hopkins 2000), of their means: real changes are in it too." if rows else "")

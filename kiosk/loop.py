@@ -19,6 +19,7 @@ from creaseside.stamps import NS, Stamp, to_ns
 from kiosk import clock as real_clock
 from kiosk import troubles
 from kiosk.board import Board
+from kiosk.course import STEPS, Course
 from kiosk.cuttings import Cuttings
 from kiosk.front import Front
 from kiosk.health import Health
@@ -34,7 +35,7 @@ from kiosk.watcher import Watcher
 
 TURN_NS = NS // 100
 HOLD_LIVE_NS = 2 * NS           # a recording waits while the live looks are this far behind it,
-HOLD_CLOSE_NS = 5 * NS          # or a frame this old is still to be looked at again: the reel would go over it
+HOLD_CLOSE_NS = 13 * NS // 2    # or a frame this old is still to be looked at again: the reel would go over it
 STILL_NS = 8 * NS               # nobody runs in for longer: somebody stands there, and the screen goes on
 
 
@@ -69,13 +70,12 @@ class Loop:
     def __init__(self, parts: Parts, until_end: bool = False) -> None:
         self.parts, self._until_end = parts, until_end
         self._live = Live(parts.watcher, parts.reel, parts.engine, parts.health)
+        self._course = Course(parts.health)
         self._oldest_ns: dict[int, int] = {}                           # the oldest frame that a ball's looks want
         parts.intake.behind = self._behind
         self._looks: list[Look] = []                                   # whose last frame is still to come
-        self._urgent: set[int] = set()                                 # balls whose verdict waits for the looks that are out
         self._out: Counter[int] = Counter()                            # frames that are being looked at, by ball
         self._closely: defaultdict[int, list[Pose]] = defaultdict(list)
-        self._looked: list[int] = []                                   # in this turn
         self._clips: dict[int, Log] = {}
         self._finished = False
         self._still_since_ns: int | None = None
@@ -102,8 +102,8 @@ class Loop:
         """One turn. Nothing in it waits."""
         p, now_ns = self.parts, self.parts.clock.now_ns()
         over, newest = p.intake.over, p.intake.newest       # in this order: the last frame is there when it is over
-        if not (self._finished or any(self._out[ball] for ball in self._urgent)):
-            self._safely("a live look", self._live.tick, newest, over)       # while a verdict is waited for both processes are the ball's
+        if not (self._finished or p.engine.deciding):       # while a verdict is waited for both processes are the ball's
+            self._safely("a live look", self._live.tick, newest, over)
         for ball, pose in p.watcher.poses():
             self._safely("a pose", self._saw, ball, pose)
         self._look_again(newest, over)
@@ -111,9 +111,9 @@ class Loop:
         self._safely("the engine", self._wake, now_ns, over)
         for order in p.engine.orders():
             self._safely(f"the order {type(order).__name__}", self._carry_out, order)
-        for ball in {*self._looked} - {look.ball for look in self._looks} - {*self._out}:      # nothing more is wanted of it
-            self._closely.pop(ball, None)
-        self._looked.clear()
+        for ball in [ball for ball in self._closely if not (p.engine.waits_for(ball) or self._out[ball])]:
+            del self._closely[ball]
+            self._course.over(ball)
         p.cuttings.tick(newest.t_ns if newest else 0, over)
         self._hand_clips()
         p.speaker.tick(now_ns)
@@ -142,6 +142,7 @@ class Loop:
             self.parts.engine.see(pose)
             return
         self.parts.health.count("close_looks")
+        self._course.seen(ball, self.parts.clock.now_ns())
         self._closely[ball].append(pose)
         self._out[ball] -= 1
         try:
@@ -153,7 +154,6 @@ class Loop:
         if self._out[ball] == 0:
             del self._out[ball]
             self._oldest_ns.pop(ball, None)
-            self._looked.append(ball)
             self.parts.engine.looked(ball)
 
     def _look_again(self, newest: Stamp | None, over: bool) -> None:
@@ -162,7 +162,6 @@ class Loop:
         ready = [look for look in self._looks if over or newest_ns >= _latest_ns(look)]
         for look in ready:
             self._looks.remove(look)
-            (self._urgent.add if look.urgent else self._urgent.discard)(look.ball)
             posed = {pose.stamp.frame for pose in self._closely[look.ball]}
             frames = [frame for span in look.spans for frame in frames_of(span, self.parts.reel) if frame[0].frame not in posed]
             self._out[look.ball] += len(frames)
@@ -195,6 +194,7 @@ class Loop:
         p = self.parts
         if isinstance(order, Look):
             self._looks.append(order)
+            self._course.asked(order.ball, p.clock.now_ns())
             self._look_again(p.intake.newest, p.intake.over)
         elif isinstance(order, Log):
             self._log(order)
@@ -207,6 +207,8 @@ class Loop:
         """The ball is on the disk when this returns, or the log has said why not; its clip follows."""
         p, now_ns = self.parts, self.parts.clock.now_ns()
         p.cuttings.want(order.ball, order.first_ns, order.last_ns)
+        if order.what["br_s"]:
+            self._course.told(order.ball, to_ns(order.what["br_s"].value), now_ns)
         here = p.reel.stamps(order.first_ns, order.last_ns)
         middle = next((order.what[name].value for name in ("ffc_s", "br_s", "bfc_s") if order.what[name]), None)
         at_ns = order.first_ns if middle is None else to_ns(middle)
@@ -279,6 +281,7 @@ class Loop:
                 "screen": p.board.stage.screen.way, "restarts": p.watcher.restarts,
                 "cue_late_ms": _shares(late.get("cue"), 1.0, 3), "words_late_ms": _shares(late.get("words"), 1.0, 3),
                 "release_to_verdict_s": _shares(late.get("verdict"), 1e-3, 4),
+                "steps_s": {step: _shares(late.get(step), 1e-3, 4) for step in STEPS},
                 "live_looks": 0, "close_looks": 0, "faults": 0} | counts
 
 

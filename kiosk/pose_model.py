@@ -48,10 +48,11 @@ class PoseModel:
             self._landmarker = self._make()
         self._seen(np.zeros((64, 64, 3), np.uint8))   # the first picture is slow: let it be this one
 
-    def pose(self, bgr: np.ndarray, stamp: Stamp, box_px: Box | None = None) -> Pose:
+    def pose(self, bgr: np.ndarray, stamp: Stamp, box_px: Box | None = None, hurry: bool = False) -> Pose:
         """The body in a (H, W, 3) BGR picture, in pixels of the whole picture, wherever in it `box_px` is.
 
         `box_px`: look only there (left, top, right, bottom). Another box than before is a new start, like `reset`.
+        `hurry`: a body that was just found is not posed a second time.
         """
         import cv2
         if box_px != self._box:
@@ -60,7 +61,7 @@ class PoseModel:
         left, top, right, bottom = _inside(box_px, bgr)
         if right - left < 2 or bottom - top < 2:
             return Pose.nobody(stamp, self.name, "the box is outside the picture")
-        found = self._settled(cv2.cvtColor(bgr[top:bottom, left:right], cv2.COLOR_BGR2RGB))
+        found = self._settled(cv2.cvtColor(bgr[top:bottom, left:right], cv2.COLOR_BGR2RGB), hurry)
         if not found.pose_landmarks:
             return Pose.nobody(stamp, self.name, "no person seen")
         marks = found.pose_landmarks[0]
@@ -69,14 +70,14 @@ class PoseModel:
         return Pose(stamp, xy.astype(np.float32), world, np.array([m.visibility for m in marks], np.float32), self.name)
 
     def reset(self) -> None:
-        """Forget whom it followed: the next picture is searched. An empty picture does it, faster than a new model."""
+        """Forget whom it followed: the next picture is searched. An empty picture does it, at the cost of a look."""
         if self._following:
             self._seen(np.zeros((64, 64, 3), np.uint8))
 
     def close(self) -> None:
         self._landmarker.close()
 
-    def _settled(self, rgb: np.ndarray):
+    def _settled(self, rgb: np.ndarray, hurry: bool):
         """What is found in the picture, by following.
 
         A body that was just found is posed again from its own landmarks, which place it better than the detector does;
@@ -84,7 +85,7 @@ class PoseModel:
         """
         followed = self._following
         found = self._seen(rgb)
-        if self._following != followed:
+        if self._following != followed and not (self._following and hurry):
             again = self._seen(rgb)
             return again if again.pose_landmarks else found
         return found

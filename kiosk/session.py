@@ -34,7 +34,8 @@ READY_NS = 90 * NS      # pose processes that are not ready by then are said to 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """The command line's wishes; None where the settings decide. players: who bowls, in their order; nobody: a guest."""
+    """The command line's wishes; None where the settings decide. players: who bowls, in their order; nobody: a guest.
+    passes: how often a recording is played."""
 
     source: str | None = None
     marks: Path | None = None
@@ -42,6 +43,7 @@ class Asked:
     focus: str | None = None
     headless: bool = False
     until_end: bool = False
+    passes: int = 1
 
     def spec(self, place: Place) -> str:
         return self.source or place.settings.camera.source or "demo"
@@ -85,7 +87,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     for player in asked.players or (None,):
         if focus:
             allowed(focus, log, player, place)
-    source = sources.open_source(spec, settings.camera, until_end=asked.until_end)
+    source = sources.open_source(spec, settings.camera, until_end=asked.until_end, passes=asked.passes)
     parts.callback(source.close)
     marks = marks_of(place, asked.marks, spec, (source.width_px, source.height_px))
     bundles = bundles_of(place)

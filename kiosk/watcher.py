@@ -45,6 +45,7 @@ class _Job:
     stamp: Stamp
     box: Box | None
     fresh: bool = False
+    hurry: bool = False    # a verdict waits for it
 
 
 class Stretches:
@@ -54,10 +55,10 @@ class Stretches:
         self._waiting: list[collections.deque[_Job]] = []
         self._own: dict[int, collections.deque[_Job]] = {}
 
-    def add(self, ball: int, frames: Iterable[tuple[Stamp, Box | None]]) -> None:
+    def add(self, ball: int, frames: Iterable[tuple[Stamp, Box | None]], hurry: bool = False) -> None:
         last: _Job | None = None
         for stamp, box in frames:
-            job = _Job(ball, stamp, box)
+            job = _Job(ball, stamp, box, hurry=hurry)
             near = last and abs(stamp.t_ns - last.stamp.t_ns) <= NEIGHBOURS_S * NS and box == last.box
             if not near:
                 self._waiting.append(collections.deque())
@@ -69,7 +70,7 @@ class Stretches:
         waiting, self._waiting = self._waiting, []
         each = -(-len(frames) // shares)
         for first in range(0, len(frames), each):
-            self.add(ball, frames[first:first + each])
+            self.add(ball, frames[first:first + each], hurry=True)
         self._waiting += waiting
 
     def next(self, who: int) -> _Job | None:
@@ -83,6 +84,11 @@ class Stretches:
         job = mine.popleft()
         job.fresh = fresh
         return job
+
+    def hurried(self, who: int) -> bool:
+        """A verdict waits for what this process is to do next."""
+        mine = self._own.get(who) or (self._waiting[0] if self._waiting else ())
+        return bool(mine) and mine[0].hurry
 
     def _take_over(self) -> collections.deque[_Job]:
         if self._waiting:
@@ -218,13 +224,20 @@ class Watcher:
 
     def _hand_out(self) -> None:
         for worker in reversed(self._workers):   # the first one has the live frames too, so it comes last
-            while worker.ready and sum(job.ball is not None for job in worker.held) < AHEAD:
+            while worker.ready and sum(job.ball is not None for job in worker.held) < self._room(worker):
                 job = self._stretches.next(worker.number)
                 if job is None:
                     break
                 self._give(worker, job)
         if all(w.given_up for w in self._workers):
             self._answer_for(self._stretches.drop(), f"no pose process: {self.why}")
+
+    def _room(self, worker: _Worker) -> int:
+        """How many looks it may have in hand. A look takes as long as four live ones, so the first process gets one only when
+        it has caught up with the live frames, unless a verdict waits for it."""
+        if worker.number or self._stretches.hurried(worker.number):
+            return AHEAD
+        return 0 if any(job.ball is None for job in worker.held) else 1
 
     def _receive(self, worker: _Worker) -> None:
         try:
@@ -281,6 +294,8 @@ def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, 
             pipe.send("")
             live_jobs, looks = collections.deque(), collections.deque()
             while True:
+                if not (live_jobs or looks or pipe.poll()):
+                    models[False].reset()      # while nobody waits for it: it takes as long as a look
                 while pipe.poll(None if not (live_jobs or looks) else 0):
                     job = pipe.recv()
                     (looks if job.ball is not None else live_jobs).append(job)
@@ -308,5 +323,5 @@ def _posed(model: PoseModel, reel: Reel, job: _Job) -> tuple[str | None, tuple[n
         return "the frame is gone from the reel", ()
     if job.fresh:
         model.reset()
-    pose = model.pose(bgr, job.stamp, job.box)
+    pose = model.pose(bgr, job.stamp, job.box, job.hurry)
     return pose.missing, (pose.xy_px, pose.world_m, pose.visibility)

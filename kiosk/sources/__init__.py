@@ -4,6 +4,7 @@ Frames leave as whole JPEGs with a stamp. Nothing here looks at what is in the p
 """
 from __future__ import annotations
 
+import math
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Mapping, Protocol
@@ -56,11 +57,12 @@ def opencv():
 
 
 def open_source(spec: str = "", asked: Asked = Asked(), paced: bool = True, until_end: bool = False,
-                fps: float | None = None) -> Source:
+                fps: float | None = None, passes: int = 1) -> Source:
     """`spec`: "" or "demo", "numbered", a camera's number or device, or a file. Fault where it cannot be opened.
 
     paced: a recording is handed out in real time, else as fast as it is asked for. until_end: the demo does not start
-    again at its end. fps: the rate at which a recording was filmed, where the file says otherwise.
+    again at its end. fps: the rate at which a recording was filmed, where the file says otherwise. passes: how often a
+    recording is played.
     """
     if spec in ("", "demo"):
         return demo(paced, until_end)
@@ -71,7 +73,7 @@ def open_source(spec: str = "", asked: Asked = Asked(), paced: bool = True, unti
         from kiosk.sources.camera import Camera
         return Camera(spec, asked)
     from kiosk.sources.tape import Tape
-    return Tape(spec, fps=fps, paced=paced)
+    return Tape(spec, fps=fps, paced=paced, passes=passes)
 
 
 def is_camera(spec: str) -> bool:
@@ -84,6 +86,6 @@ def demo(paced: bool = True, until_end: bool = False) -> Tape:
     from kiosk.sources.tape import Tape
     if not DEMO.exists():
         raise Fault("the demo net", f"no {DEMO}", "install the program again, or give --source")
-    tape = Tape(DEMO, paced=paced, loop=not until_end)
+    tape = Tape(DEMO, paced=paced, passes=1 if until_end else math.inf)
     tape.name = "demo"
     return tape

@@ -31,16 +31,16 @@ PROBED = 30                  # frames that tell the rate where the file's head d
 
 
 class Tape:
-    """`grab` for the live loop, `frames` for measuring offline. Both number the file's frames from 0."""
+    """`grab` for the live loop, `passes` times through the file; `frames` for measuring offline. Both number the frames from 0."""
 
     live = False
     trouble: Fault | None = None
 
-    def __init__(self, path: str | Path, fps: float | None = None, paced: bool = True, loop: bool = False,
+    def __init__(self, path: str | Path, fps: float | None = None, paced: bool = True, passes: float = 1,
                  clock=real_clock) -> None:
         self.path = Path(path).expanduser()
         self.name = str(path)
-        self._given_fps, self._paced, self._loop, self._clock = fps, paced, loop, clock
+        self._given_fps, self._paced, self._passes, self._clock = fps, paced, passes, clock
         if fps is not None and not PLAUSIBLE_FPS[0] <= fps <= PLAUSIBLE_FPS[1]:
             raise Fault(f"{fps:g} frames per second", "no rate that a camera films at", "give --fps between 1 and 1000")
         self._probe()
@@ -106,7 +106,7 @@ class Tape:
         self.close()
 
     def _encoded(self) -> Iterator[tuple[Stamp, bytes]]:
-        """JPEGs with times from the first frame, pass after pass where it loops."""
+        """JPEGs with times from the first frame, pass after pass."""
         frame = passes = 0
         while True:
             times = []
@@ -118,10 +118,10 @@ class Tape:
                     continue
                 yield Stamp(frame, stamp.t_ns + passes * (self._pass_ns or 0)), data
                 frame += 1
-            if not self._loop or len(times) < 2:
+            passes += 1
+            if passes >= self._passes or len(times) < 2:
                 return
             self._pass_ns = times[-1] + round(times[-1] / (len(times) - 1))
-            passes += 1
 
     def _file(self, raw: bool, first_ns: float = -math.inf) -> Iterator[tuple[Stamp, np.ndarray | bytes]]:
         """One pass through the file: pixels, or where `raw` the bytes as they lie there."""

@@ -36,6 +36,8 @@ from creaseside.track import Track
 REMEMBER_S = 1.8         # the delivery stride, the delivery, and time to notice it; longer, and who walked there before counts for the bowler
 NOTICE_S = 0.15          # the arm has passed, the front foot has been seen to stand
 CLEAR_S = 0.05           # the same where nothing about it is unclear: a swing shows on both sides of the top by then
+FORESEEN_S = 0.45        # a ball that was foreseen and is not seen to have been bowled by then was none
+MOVED_S = 0.02           # so far from where it was foreseen, a landing is looked at anew
 APART_S = 2.0            # nobody bowls two balls in this time
 SAME_S = 0.20            # two sightings of one arm's swing are no further apart; a slip before it may be a quarter of a second away
 RAN_M_S = 3.0            # hips this fast in the delivery stride had a run-up; slower ones are asked for it
@@ -52,13 +54,16 @@ DIM_FPS = 45.0           # below this a knee at the landing is good for a band, 
 
 @dataclass(slots=True)
 class _Open:
-    """A ball that was found and waits for its close looks, with what was asked for when it was bowled. `then`: the looks
-    that follow the deciding ones; `told`: what was logged and announced after these."""
+    """A ball that was found and waits for its close looks, with what was asked for when it was bowled. `bowled`: it was, and
+    is not only foreseen; `back`: its looks were given before that was known; `then`: the looks that follow the deciding
+    ones; `told`: what was logged and announced after these."""
 
     number: int
     candidate: Candidate
     focus: Focus | None
     arm: str | None
+    bowled: bool = True
+    back: bool = False
     then: tuple[Span, ...] = ()
     poses: list[Pose] = field(default_factory=list)
     told: Log | None = None
@@ -102,6 +107,8 @@ class Engine:
         self._pace.see(pose)
         if self._pace.may_have_bowled and not self._just_found(pose.stamp.t_s):
             self._search(pose.stamp.t_s)
+        self._open = {n: ball for n, ball in self._open.items()
+                      if ball.bowled or pose.stamp.t_s - ball.candidate.release_s < FORESEEN_S}
         self._look_elsewhere(pose)
 
     def see_closely(self, ball: int, pose: Pose) -> None:
@@ -114,7 +121,9 @@ class Engine:
         opened = self._open.get(ball)
         if opened is None:
             return
-        if opened.then:
+        if not opened.bowled:
+            opened.back = True
+        elif opened.then:
             spans, opened.then = opened.then, ()
             self._orders.append(Look(ball, spans))
             self._decide(opened)
@@ -131,6 +140,7 @@ class Engine:
         """Nothing more will be seen: a ball just bowled counts as it is."""
         if self._seen:
             self._search(self._seen[-1].stamp.t_s + NOTICE_S + UNCLEAR_S)
+        self._open = {n: ball for n, ball in self._open.items() if ball.bowled}
 
     def wake(self, now_ns: int) -> None:
         """Nothing in here waits for time alone: every order carries its own moment."""
@@ -145,6 +155,15 @@ class Engine:
 
     def snapshot(self) -> Snapshot:
         return Snapshot(self._balls, bool(self._open), bool(self._seen) and self._seen[-1].missing is None)
+
+    def waits_for(self, ball: int) -> bool:
+        """Whether looks of that ball are still of use."""
+        return ball in self._open
+
+    @property
+    def deciding(self) -> bool:
+        """A ball was bowled, and the looks that decide its verdict are asked for: all else can wait."""
+        return any(ball.bowled and ball.then for ball in self._open.values())
 
     @property
     def live_box_px(self) -> tuple[int, int, int, int] | None:
@@ -173,15 +192,39 @@ class Engine:
         live = track.cleaned(track.of(self._seen))
         if len(live) < 6 or not np.isfinite(track.height_px(live)):
             return
-        for candidate in finder.find(live, lane.of(live, self._camera)):
+        plane = lane.of(live, self._camera)
+        for candidate in finder.find(live, plane):
             if now_s - candidate.release_s >= self._ripe_s(candidate) and not self._known(candidate):
-                self._looked_at_s = [*self._looked_at_s[-9:], candidate.release_s]
-                self._looks += 1
-                self._open[self._looks] = opened = _Open(self._looks, candidate, self._focus, self._arm)
-                spans = looks.whole(live, candidate, self._size)
-                if deciding := self._deciding(live, candidate):
-                    opened.then, spans = spans, deciding
-                self._orders.append(Look(self._looks, spans, urgent=bool(deciding)))
+                self._found(live, candidate)
+        if self._focus and all(ball.bowled for ball in self._open.values()):
+            candidate = finder.foresee(live, plane)
+            ahead = candidate is not None and now_s < candidate.release_s + CLEAR_S
+            if ahead and not self._known(candidate) and (spans := self._deciding(live, candidate)):
+                self._order(self._opened(candidate, bowled=False), spans, urgent=True)
+
+    def _found(self, live: Track, candidate: Candidate) -> None:
+        """A ball was bowled. Where it was foreseen, its looks are on their way or back."""
+        self._looked_at_s = [*self._looked_at_s[-9:], candidate.release_s]
+        foreseen = [ball for ball in self._open.values()
+                    if not ball.bowled and abs(ball.candidate.release_s - candidate.release_s) <= SAME_S]
+        opened = foreseen[0] if foreseen else self._opened(candidate)
+        landing_s, opened.candidate, opened.bowled = opened.candidate.landing_s, candidate, True
+        opened.then, deciding = looks.whole(live, candidate, self._size), self._deciding(live, candidate)
+        if not deciding:
+            spans, opened.then = opened.then, ()
+            self._order(opened, spans)
+        elif not foreseen or abs(landing_s - candidate.landing_s) > MOVED_S:
+            self._order(opened, deciding, urgent=True)
+        elif opened.back:
+            self.looked(opened.number)
+
+    def _opened(self, candidate: Candidate, bowled: bool = True) -> _Open:
+        self._looks += 1
+        self._open[self._looks] = _Open(self._looks, candidate, self._focus, self._arm, bowled)
+        return self._open[self._looks]
+
+    def _order(self, opened: _Open, spans: tuple[Span, ...], urgent: bool = False) -> None:
+        self._orders.append(Look(opened.number, spans, urgent))
 
     def _just_found(self, now_s: float) -> bool:
         """An arm that goes over the top now belongs to the ball that was just found."""

@@ -49,6 +49,14 @@ def find(track: Track, lane: Lane) -> list[Candidate]:
     return sorted(apart, key=lambda c: c.release_s)
 
 
+def foresee(track: Track, lane: Lane) -> Candidate | None:
+    """The ball that is just being bowled, while its arm is still on the way up: the landing has been seen, the release has not."""
+    if len(track) < 6:
+        return None
+    foreseen = [c for swing in swings.on_the_way(track, lane) if (c := _ball_at(track, lane, swing)) is not None]
+    return foreseen[-1] if foreseen else None
+
+
 def travel_m_s(track: Track, lane: Lane, release_s: float, window_s: tuple[float, float]) -> float:
     """How fast the hips travel forward in a window before release; NaN where too little of it was seen."""
     part = track.between(release_s - window_s[0], release_s - window_s[1])

@@ -7,6 +7,7 @@ room does not know who runs or lands.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Callable
 
 import numpy as np
 
@@ -22,6 +23,8 @@ OFF_DEG = 24.0            # a look this far off the line shows something else (1
 SHARE = 0.65              # of the looks must lie on the line,
 FEWEST = 3                # and at least so many,
 ARC_DEG = 45.0            # from this far behind the top to this far in front: an arm held up in the gather does not
+RISEN_DEG = -100.0        # an arm on its way up has come so far: a tenth of a second before the top, less than a look's doubt
+RISE_DEG = 50.0           # and so much of the way was seen
 ARM_SHARE = 0.22          # of the stature: an arm bent to a throw or a scratch of the head is shorter
 ARM_ASIDE = 0.5           # of an arm's length it is out to the side at most, from behind to the top (rendered: 0.2 to 0.5): a camera that
 WRIST_OUT_M = 0.11        # over the top it is a sixth to a quarter of its length out, to the bowling side (rendered)
@@ -55,12 +58,21 @@ def _along_up(track: Track, lane: Lane, arm: str) -> np.ndarray:
 
 def over_the_top(track: Track, lane: Lane) -> list[Swing]:
     """Every swing over the top, in order of time."""
+    return _swings(track, lane, _crossings, _passed)
+
+
+def on_the_way(track: Track, lane: Lane) -> list[Swing]:
+    """Every swing of which only the way up has been seen, in order of time: when the arm is going to be at the top."""
+    return _swings(track, lane, _rises, _risen)
+
+
+def _swings(track: Track, lane: Lane, lines: Callable, seen_enough: Callable[[np.ndarray], bool]) -> list[Swing]:
     if len(track) < FEWEST:
         return []
     angle = np.stack([_straight_arm_deg(track, lane, side) for side in SIDES])          # (2, T), NaN where bent or unseen
     best: list[tuple[float, Swing]] = []
-    for over, speed in _crossings(track.t_s, angle):
-        if (swing := _on_line(track.t_s, angle, over, speed)) is not None:
+    for over, speed in lines(track.t_s, angle):
+        if (swing := _on_line(track.t_s, angle, over, speed, seen_enough)) is not None:
             best.append((swing[0], swing[1]))
     best.sort(key=lambda b: -b[0])
     apart: list[Swing] = []
@@ -96,7 +108,28 @@ def _crossings(t: np.ndarray, angle: np.ndarray) -> list[tuple[float, float]]:
     return out
 
 
-def _on_line(t: np.ndarray, angle: np.ndarray, over: float, speed: float) -> tuple[float, Swing] | None:
+def _rises(t: np.ndarray, angle: np.ndarray) -> list[tuple[float, float]]:
+    """The same of every line through two of the latest looks with an arm behind the top."""
+    out = []
+    late = np.flatnonzero(t >= t[-1] - PAIR_S)
+    for n, i in enumerate(late):
+        for j in late[n + 1:]:
+            step = t[j] - t[i]
+            out += [(t[i] - a / (b - a) * step, (b - a) / step) for a in angle[:, i] for b in angle[:, j]
+                    if BEHIND_DEG < a < b <= 0 and SLOWEST_DEG_S < (b - a) / step < FASTEST_DEG_S]
+    return out
+
+
+def _passed(arc: np.ndarray) -> bool:
+    return arc.min() <= -ARC_DEG and arc.max() >= ARC_DEG
+
+
+def _risen(arc: np.ndarray) -> bool:
+    return arc.max() >= RISEN_DEG and np.ptp(arc) >= RISE_DEG
+
+
+def _on_line(t: np.ndarray, angle: np.ndarray, over: float, speed: float, seen_enough: Callable[[np.ndarray], bool]
+             ) -> tuple[float, Swing] | None:
     """The swing along that line with its score, or None where too few looks lie on it, or too short an arc of them."""
     told = speed * (t - over)
     near = (np.abs(t - over) <= REACH_S) & (told > BEHIND_DEG) & (told < FRONT_DEG)
@@ -110,7 +143,7 @@ def _on_line(t: np.ndarray, angle: np.ndarray, over: float, speed: float) -> tup
     if n < FEWEST or n < SHARE * (n + against):
         return None
     arc = told[near][fits]
-    if arc.min() > -ARC_DEG or arc.max() < ARC_DEG:
+    if not seen_enough(arc):
         return None
     own = (off[:, fits] < OFF_DEG).sum(1)
     arm = int(own.argmax())

@@ -162,22 +162,32 @@ def _sides(track: Track, limbs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _without_slips(track: Track) -> Track:
     """Landmarks far from the line through their neighbours in time become NaN."""
-    tall = height_px(track)
+    t, far_px = track.t_s, OUTLIER_HEIGHTS * height_px(track)
     spans = np.maximum(OUTLIER_SPAN_S, 2.2 * track.gap_s())
+    near = np.abs(t[:, None] - t) <= spans[:, None]
+    at = np.arange(len(t))
+    before, after = at - near.argmax(1), near[:, ::-1].argmax(1)             # how many, the first of them and the last
+    after = len(t) - 1 - after - at
     xy = track.xy_px.copy()
-    for i, t in enumerate(track.t_s):
-        near = np.flatnonzero((np.abs(track.t_s - t) <= spans[i]) & (track.t_s != t))
-        if len(near) < 3 or not (track.t_s[near[0]] < t < track.t_s[near[-1]]):
+    for sizes in {*zip(before, after)}:
+        if min(sizes) < 1 or sum(sizes) < 3:
             continue
-        before, after = near[near < i], near[near > i]
-        a, b = np.median(track.xy_px[before], 0), np.median(track.xy_px[after], 0)
-        ta, tb = track.t_s[before].mean(), track.t_s[after].mean()
-        line = a + (b - a) * (t - ta) / (tb - ta)
-        agree = np.linalg.norm(b - a, axis=-1)                               # fast limbs bend: allow for their way
-        off = np.linalg.norm(track.xy_px[i] - line, axis=-1) > OUTLIER_HEIGHTS * tall + 0.5 * agree
-        off[ARMS] = False                                                    # an arm over the top turns faster than looks can follow
-        xy[i, off] = np.nan
+        here = at[(before == sizes[0]) & (after == sizes[1])]
+        xy[here] = _as_neighbours(track, here, *sizes, far_px)
     return replace(track, xy_px=xy)
+
+
+def _as_neighbours(track: Track, here: np.ndarray, before: int, after: int, far_px: float) -> np.ndarray:
+    """The looks `here` (N, 33, 2), with NaN for landmarks far from the line between the medians of so many looks before and after."""
+    earlier, later = here[:, None] - np.arange(before, 0, -1), here[:, None] + np.arange(1, after + 1)
+    xy, t = track.xy_px, track.t_s
+    a, b = np.median(xy[earlier], 1), np.median(xy[later], 1)
+    ta, tb = t[earlier].mean(1), t[later].mean(1)
+    line = a + (b - a) * ((t[here] - ta) / (tb - ta))[:, None, None]
+    agree = np.linalg.norm(b - a, axis=-1)                                   # fast limbs bend: allow for their way
+    off = np.linalg.norm(xy[here] - line, axis=-1) > far_px + 0.5 * agree
+    off[:, ARMS] = False                                                     # an arm over the top turns faster than looks can follow
+    return np.where(off[..., None], np.nan, xy[here])
 
 
 def local_line(t_s: np.ndarray, y: np.ndarray, at_s: np.ndarray, half_s: float | np.ndarray, degree: int = 2) -> tuple[np.ndarray, np.ndarray]:

@@ -14,6 +14,7 @@ from creaseside.ball import QUANTITIES
 from creaseside.engine import Engine
 from creaseside.focus import Focus
 from creaseside.orders import Cue, Log, Look, Show
+from creaseside.pose import Pose
 from creaseside.settings import Settings
 from creaseside.stamps import to_ns
 from tests.creaseside.film import EPOCH_S, Film, asked_frames, bowl, side_camera
@@ -204,17 +205,50 @@ def test_deciding_looks_that_saw_nothing_decide_nothing():
     assert [type(o) for o in it.orders()] == [Log, Cue, Show]
 
 
+def test_the_deciding_looks_are_asked_for_before_the_release_and_announce_nothing_before_it():
+    film = Film(bowler(), fps=120, between=SHORT)
+    it, asked_s, said = engine(film, Focus(KNEE, 150, 180)), [], []
+    for i in range(0, len(film), 3):
+        it.see(film.pose(i, "light"))
+        for order in it.orders():
+            said.append((float(film.t[i]), order))
+            if isinstance(order, Look):
+                for k in asked_frames(film, order.spans):
+                    it.see_closely(order.ball, film.pose(k))
+                it.looked(order.ball)
+    (asked_s, look), *rest = said
+    assert look.urgent and -0.02 < asked_s < 0.08 and all(span.last_ns <= film.stamp(film.t.searchsorted(0.09)).t_ns for span in look.spans)
+    told_s, told = next((t, order) for t, order in rest if isinstance(order, Log))
+    assert told.more and told.ball == look.ball and 0.11 < told_s < 0.22
+    assert [o for _, o in rest if isinstance(o, Cue)] and sum(isinstance(o, Log) for _, o in rest) == 2
+
+
+def test_a_ball_that_was_foreseen_and_not_bowled_is_forgotten():
+    film = Film(bowler(), fps=120, between=SHORT)
+    it, last = engine(film, Focus(KNEE, 150, 180)), int(film.t.searchsorted(0.07))
+    for i in range(0, last, 3):
+        it.see(film.pose(i, "light"))
+    (look,) = it.orders()
+    for i in asked_frames(film, look.spans):
+        it.see_closely(look.ball, film.pose(i))
+    it.looked(look.ball)
+    assert it.waits_for(look.ball) and not it.deciding and not it.orders()
+    for i in range(last, last + 80, 3):
+        it.see(Pose.nobody(film.stamp(i), "light", "no person seen"))
+    assert not it.waits_for(look.ball) and not it.orders() and it.snapshot().balls == 0
+
+
 def test_the_leg_at_the_stop_is_the_front_leg():
     film, show = Film(bowler(), fps=120, between=SHORT), plain()[-1]
     p = film.pose(int(np.abs(film.t).argmin()))
     assert np.array(show.line_px) == pytest.approx(np.array([p[f"left_{j}"] for j in ("hip", "knee", "ankle")]), abs=8)
 
 
-def test_the_landing_is_looked_at_frame_by_frame_and_first_and_the_bowler_is_in_the_box():
+def test_the_landing_is_looked_at_closely_and_first_and_the_bowler_is_in_the_box():
     film, look = Film(bowler(), fps=120, between=SHORT), plain()[0]
     frames = asked_frames(film, look.spans)
-    near = np.flatnonzero((film.t > -0.1) & (film.t < 0.15))
-    assert set(near) <= set(frames) and -0.05 < film.t[frames[0]] < 0.02
+    near = np.sort(film.t[frames][(film.t[frames] > -0.1) & (film.t[frames] < 0.15)])
+    assert near[0] < -0.08 and near[-1] > 0.13 and np.diff(near).max() < 0.0168 and -0.05 < film.t[frames[0]] < 0.02
     assert film.t[frames].min() < -0.85 and len(set(frames)) >= len(frames) - len(look.spans)
     for span in look.spans:
         for i in asked_frames(film, [span]):

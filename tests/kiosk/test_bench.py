@@ -13,11 +13,6 @@ from tests.creaseside.film import Film, asked_frames
 from tests.creaseside.puppet import bowler
 
 
-def test_a_blended_picture_stands_between_each_two():
-    pictures = [np.full((4, 4, 3), level, np.uint8) for level in (0, 100, 200)]
-    assert [int(p[0, 0, 0]) for p in bench._blended(iter(pictures))] == [0, 50, 100, 150]
-
-
 @pytest.mark.parametrize("fps", [60, 120, 240])
 def test_the_floor_counts_the_looks_that_are_asked_for(fps):
     film = Film(bowler(), fps=fps)
@@ -26,9 +21,7 @@ def test_the_floor_counts_the_looks_that_are_asked_for(fps):
     assert abs(len(asked_frames(film, spans)) - looks.deciding_count(fps)) <= 3
 
 
-def test_where_the_time_went_adds_up():
-    found = bench.stages(0.7, 0.3)
-    assert sum(found.values()) == pytest.approx(0.7) and bench.stages(None, 0.3)["noticing_and_rest_s"] is None
+def test_no_ratio_without_both_times():
     assert bench._over(1.0, 4.0) == 0.25 and bench._over(None, 4.0) is None and bench._over(1.0, 0) is None
 
 

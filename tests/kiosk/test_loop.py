@@ -97,6 +97,7 @@ class Script:
     wake_at_ns = None
     live_box_px = None
     live_step_ns = NS // 40
+    deciding = False
 
     def __init__(self, release_ns: int, verdict: str | None = "hit", somebody: bool = False) -> None:
         self.release_ns, self.verdict, self.somebody = release_ns, verdict, somebody
@@ -123,6 +124,9 @@ class Script:
             self.said.append(Cue(ball, self.verdict, r + 3 * NS // 2))
         self.said.append(Show(ball, r + 3 * NS // 2, first, last, r - NS // 5, r, r - NS // 10,
                               ((20.0, 10.0), (22.0, 20.0), (24.0, 30.0)), what))
+
+    def waits_for(self, ball: int) -> bool:
+        return not any(isinstance(order, Log) and order.ball == ball for order in self.said)
 
     def finish(self) -> None:
         self.finished = True

@@ -1,6 +1,7 @@
 """Recordings and numbered frames through the one door; every file is made here, every frame knows its number."""
 from __future__ import annotations
 
+import math
 import threading
 from pathlib import Path
 
@@ -84,12 +85,18 @@ def test_the_pace_starts_with_the_first_frame_and_not_with_the_opening(tmp_path)
 
 
 def test_a_loop_goes_on_in_number_and_time_and_knows_its_place_in_the_file(tmp_path):
-    tape = Tape(film(tmp_path / "a.mp4", n=5), loop=True, clock=HandClock())
+    tape = Tape(film(tmp_path / "a.mp4", n=5), passes=math.inf, clock=HandClock())
     got = [tape.grab() for _ in range(17)]
     assert [s.frame for s, _ in got] == list(range(17))
     assert {b.t_ns - a.t_ns for (a, _), (b, _) in zip(got, got[1:])} == {NS // 50}
     assert [round(tape.clip_s(s) * 50) for s, _ in got] == [i % 5 for i in range(17)]
     assert [read_back(d) for _, d in got] == [i % 5 for i in range(17)]
+    tape.close()
+
+
+def test_so_many_passes_and_no_more(tmp_path):
+    tape = Tape(film(tmp_path / "a.mp4", n=5), passes=3, clock=HandClock())
+    assert [stamp.frame for stamp, _ in iter(tape.grab, None)] == list(range(15))
     tape.close()
 
 

@@ -72,6 +72,14 @@ def test_too_little_is_not_taken_over():
     assert len(taken(stretches, 0)) == 2 * HALF - 1
 
 
+def test_what_a_verdict_waits_for_comes_first_and_is_shared_out():
+    stretches = Stretches()
+    stretches.add(1, [(s, None) for s in stamps(0, 4)])
+    stretches.add_first(2, [(s, None) for s in stamps(10, 19)], 2)
+    assert stretches.hurried(1) and stretches.next(1).stamp.frame == 10 and stretches.next(0).stamp.frame == 15
+    assert [frame for frame, _ in taken(stretches, 0)][:3] == [16, 17, 18] and not stretches.hurried(2)
+
+
 @pytest.mark.parametrize("n", range(1, 40))
 def test_every_frame_is_handed_out_once(n):
     stretches, seen = Stretches(), []

@@ -29,6 +29,9 @@ FPS = 120
 FOCUS = 'measure = "front_knee_ffc_deg"\nat_least = 150\nat_most = 185\n'
 CORES = 2                      # pose processes; the smallest machine has two cores
 PLAIN_BALLS = 3                # of the plain way, at some 7 s a ball
+EMPTY_S = 0.5
+IDLE_S = 24                    # of an empty lane
+STARTING_S = 9.0               # models are loaded and everything has been drawn once
 SAMPLE_S = 3.0                 # the system walks through every page to count memory: some 10 ms a process
 
 
@@ -42,6 +45,8 @@ def measured(place: Place, balls: int) -> dict[str, Any]:
         _faster(clip)
         place.say(f"the kiosk on it: {passes * len(truth)} balls, at the speed of life")
         summary, load = _kiosk(Path(folder), clip, passes)
+        place.say("an empty lane")
+        idle = _idle(Path(folder))
         place.say(f"the plain way: the measuring model on every picture of {PLAIN_BALLS} balls")
         plain, look_s = _plain(place, clip, truth[:PLAIN_BALLS])
     few = looks.deciding_count(FPS)
@@ -54,19 +59,33 @@ def measured(place: Place, balls: int) -> dict[str, Any]:
         "frames_lost": summary["frames_lost"], "held": summary.get("held", 0),
         "cue_late_ms": summary["cue_late_ms"], "words_late_ms": summary["words_late_ms"], "sound": summary["sound"],
         "screen": summary["screen"], "live_looks": summary["live_looks"], "close_looks": summary["close_looks"],
-        "steps_s": summary["steps_s"], **load}
+        "steps_s": summary["steps_s"],
+        "replay_step_ms": summary["replay_step_ms"], "idle_share_of_a_core": idle, **load}
 
 
 def _faster(clip: Path) -> None:
     """The demo net, each picture twice."""
+    _film(clip, None, 2, FPS)
+
+
+def _idle(folder: Path) -> float | None:
+    """Of a core, while nobody is in the lane: the demo net's first half second, in which nobody is, over and over, at its
+    own rate."""
+    clip = folder / "empty.avi"
+    _film(clip, EMPTY_S, 1, FPS // 2)
+    return _kiosk(folder / "idle", clip, round(IDLE_S / EMPTY_S))[1]["cpu_share"]
+
+
+def _film(clip: Path, last_s: float | None, times: int, fps: int) -> None:
+    """The demo net to that moment, each picture so many times."""
     lengths, body = [], clip.with_suffix(".body")
     with Tape(sources.DEMO, paced=False) as tape, body.open("wb") as out:
         size = tape.width_px, tape.height_px
-        for _, bgr in tape.frames():
+        for _, bgr in tape.frames(last_s=last_s):
             data = jpeg.encode(bgr)
-            lengths += [len(data)] * 2
-            out.write(avi.chunk(data) * 2)
-    head, index = avi.layout(lengths, *size, NS // FPS)
+            lengths += [len(data)] * times
+            out.write(avi.chunk(data) * times)
+    head, index = avi.layout(lengths, *size, NS // fps)
     with clip.open("wb") as out:
         out.write(head)
         with body.open("rb") as chunks:
@@ -75,10 +94,11 @@ def _faster(clip: Path) -> None:
     body.unlink()
 
 
-def _kiosk(folder: Path, clip: Path, passes: int) -> tuple[dict[str, Any], dict[str, float]]:
+def _kiosk(folder: Path, clip: Path, passes: int) -> tuple[dict[str, Any], dict[str, float | None]]:
     """The summary of a run, and what it took of the machine."""
     from kiosk import demo, session
     from kiosk.logbook import Logbook
+    folder.mkdir(exist_ok=True)
     home = Place(folder / "home", folder / "settings.toml", quiet=True)
     home.settings_file.write_text(f"[focus]\n{FOCUS}", "utf-8")
     with Logbook(home) as log:
@@ -90,12 +110,14 @@ def _kiosk(folder: Path, clip: Path, passes: int) -> tuple[dict[str, Any], dict[
 
 
 class Meter:
-    """Memory and processor time of this process and those that it started, sampled from a thread of its own."""
+    """Memory, and processor time after the start, of this process and those that it started, from a thread of its own."""
 
     def __enter__(self) -> Meter:
         import psutil
-        self._me, self._rss, self._over = psutil.Process(), [], threading.Event()
-        self._began_ns, self._spent = clock.now_ns(), {}
+        self._me, self._over = psutil.Process(), threading.Event()
+        self._held: list[int] = []
+        self._at_ns: list[int] = []
+        self._spent: dict[int, tuple[float, float]] = {}
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
         return self
@@ -103,26 +125,32 @@ class Meter:
     def __exit__(self, *_: object) -> None:
         self._over.set()
         self._thread.join()
-        self._took_s = (clock.now_ns() - self._began_ns) / NS
 
-    def load(self) -> dict[str, float]:
+    def load(self) -> dict[str, float | None]:
+        """memory_mib: at most; cpu_share: of one core, None where the run was too short to say."""
         spent = sum(last - first for first, last in self._spent.values())
-        return {"rss_mib": round(max(self._rss, default=0) / 2**20), "cpu_share": round(spent / self._took_s, 3)}
+        took_s = (self._at_ns[-1] - self._at_ns[0]) / NS
+        return {"memory_mib": round(max(self._held) / 2**20), "cpu_share": round(spent / took_s, 3) if took_s else None}
 
     def _run(self) -> None:
-        import psutil
+        self._over.wait(STARTING_S)
+        self._sample()
         while not self._over.wait(SAMPLE_S):
-            rss = 0
-            for process in [self._me, *self._me.children(recursive=True)]:
-                try:
-                    memory = process.memory_full_info()
-                    used = sum(process.cpu_times()[:2])
-                    rss += getattr(memory, "pss", memory.rss)      # the reel is shared: count it once
-                except psutil.Error:
-                    continue
-                first, _ = self._spent.get(process.pid, (used, used))
-                self._spent[process.pid] = first, used
-            self._rss.append(rss)
+            self._sample()
+
+    def _sample(self) -> None:
+        import psutil
+        held = 0
+        for process in [self._me, *self._me.children(recursive=True)]:
+            try:
+                memory, used = process.memory_full_info(), sum(process.cpu_times()[:2])
+            except psutil.Error:
+                continue
+            held += getattr(memory, "pss", memory.rss)     # the reel is shared: count it once
+            first, _ = self._spent.get(process.pid, (used, used))
+            self._spent[process.pid] = first, used
+        self._held.append(held)
+        self._at_ns.append(clock.now_ns())
 
 
 def _plain(place: Place, clip: Path, truth: list[dict[str, float]]) -> tuple[list[float], float]:

@@ -81,6 +81,7 @@ class Loop:
         self._still_since_ns: int | None = None
         self._words: tuple[tuple[str, ...], tuple[str, ...]] = (), ()
         self._words_due_ns = 0
+        self._replayed_ns: int | None = None                           # the replay was drawn last
         self._told: set[tuple[str, str]] = set()
 
     @property
@@ -240,8 +241,12 @@ class Loop:
             self._words = (troubles.banner(p.texts, p.intake.trouble, p.scorer.trouble, p.watcher.alive(), self._has_moved),
                            troubles.messages(p.texts, p.health.snapshot(now_ns), p.speaker.way))
         begun = p.board.tick(now_ns, self._still(now_ns), *self._words)
+        drawn_ns = p.clock.now_ns()
+        if self._replayed_ns is not None and p.board.stage.now == "replay":
+            p.health.late("replay step", self._replayed_ns, drawn_ns)
+        self._replayed_ns = drawn_ns if p.board.stage.now == "replay" else None
         if begun:
-            p.health.late("words", begun.at_ns, p.clock.now_ns())
+            p.health.late("words", begun.at_ns, drawn_ns)
             p.front.shown(begun, now_ns)
 
     def _still(self, now_ns: int) -> bool:
@@ -280,6 +285,7 @@ class Loop:
                 "frames_lost": health.lost + bad + counts.pop("refused", 0), "sound": p.speaker.way,
                 "screen": p.board.stage.screen.way, "restarts": p.watcher.restarts,
                 "cue_late_ms": _shares(late.get("cue"), 1.0, 3), "words_late_ms": _shares(late.get("words"), 1.0, 3),
+                "replay_step_ms": _shares(late.get("replay step"), 1.0, 1),
                 "release_to_verdict_s": _shares(late.get("verdict"), 1e-3, 4),
                 "steps_s": {step: _shares(late.get(step), 1e-3, 4) for step in STEPS},
                 "live_looks": 0, "close_looks": 0, "faults": 0} | counts

@@ -207,10 +207,11 @@ def local_line(t_s: np.ndarray, y: np.ndarray, at_s: np.ndarray, half_s: float |
         u = (t_s[near] - t) / half
         weight = np.sqrt(1.0 - 0.9 * np.abs(u) ** 3)
         powers = np.vander(u, degree + 1, increasing=True) * weight[:, None]
-        for d in range(flat.shape[1]):
-            ok = np.isfinite(flat[near, d])
+        seen = np.isfinite(flat[near])                                       # (near, D): columns with the same gaps are one fit
+        for ok in {seen[:, d].tobytes(): seen[:, d] for d in range(flat.shape[1])}.values():
             if ok.sum() > degree:
-                c = np.linalg.lstsq(powers[ok], flat[near[ok], d] * weight[ok], rcond=None)[0]
-                value[n, d], slope[n, d] = c[0], c[1] / half
+                alike = (seen == ok[:, None]).all(0)
+                c = np.linalg.lstsq(powers[ok], flat[np.ix_(near[ok], alike)] * weight[ok, None], rcond=None)[0]
+                value[n, alike], slope[n, alike] = c[0], c[1] / half
     shape = (len(at_s),) + y.shape[1:]
     return value.reshape(shape), slope.reshape(shape)

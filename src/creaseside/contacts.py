@@ -36,11 +36,13 @@ class Contact:
 def foot_speed(track: Track, lane: Lane, side: str) -> np.ndarray:
     """Speed of the slower of heel and toe in the running plane, (T,) m/s; NaN where neither is seen."""
     half = np.maximum(SPEED_HALF_S, 1.05 * track.gap_s())
-    both = []
+    both, seen = [], np.zeros(len(track), bool)
     for end in ("heel", "toe"):
-        _, v = local_line(track.t_s, lane.flat(track[f"{side}_{end}"]), track.t_s, half, 1)
+        place = lane.flat(track[f"{side}_{end}"])
+        _, v = local_line(track.t_s, place, track.t_s, half, 1)
         both.append(np.linalg.norm(v, axis=1))
-    return np.fmin(*both)
+        seen |= np.isfinite(place).all(1)
+    return np.where(seen, np.fmin(*both), np.nan)
 
 
 def of(track: Track, lane: Lane, side: str, run_up_m_s: float, softly: bool = False) -> list[Contact]:
@@ -62,19 +64,23 @@ def of(track: Track, lane: Lane, side: str, run_up_m_s: float, softly: bool = Fa
             joined.append([first, last])
     contacts = []
     for first, last in joined:
-        if t[last] - t[first] + track.period_s() >= SHORTEST_S and first > 0:
+        if t[last] - t[first] + track.period_s() >= SHORTEST_S and np.isfinite(speed[:first]).any():
             on, sd = _edge(t, speed, first, limit[first] - (SOFTLY_SHARE * run_up_m_s if softly else 0.0))
             contacts.append(Contact(side, on, sd, float(t[last]) if last + 1 < len(t) else float("nan")))
     return contacts
 
 
 def _edge(t: np.ndarray, speed: np.ndarray, first: int, limit: float) -> tuple[float, float]:
-    """When the falling speed passes the limit, between looks first - 1 and first; and how sure that is."""
+    """When the falling speed passes the limit, between looks first - 1 and first; and how sure that is.
+
+    A foot that was hidden before it is seen to stand may have come down at any time since it was last seen (uniform law).
+    """
+    if not np.isfinite(speed[first - 1]):
+        gone = t[np.flatnonzero(np.isfinite(speed[:first]))[-1]]
+        return float((gone + t[first]) / 2), float((t[first] - gone) / np.sqrt(12))
     while first + 1 < len(speed) and speed[first] > limit > speed[first + 1]:
         first += 1
     a, b = speed[first - 1], speed[first]
     step = t[first] - t[first - 1]
-    if not np.isfinite(a):
-        return float(t[first] - step / 2), float(step)
     share = min((a - limit) / max(a - b, 1e-6), 1.0)
     return float(t[first - 1] + share * step), float(np.hypot(EDGE_SHARE * step, EDGE_SD_S))

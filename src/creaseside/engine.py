@@ -280,7 +280,8 @@ class Engine:
         flags += ["camera moved"] if self._moved else []
         if opened.told:
             flags += _as_told(opened.focus.measure, values, opened.told.what)
-        ball = _judged(values, arm, tuple(flags), opened.focus)
+        doubt = measures.knee_doubt(seen, values["front_knee_ffc_deg"])
+        ball = _judged(values, arm, (*flags, *([doubt] if doubt else [])), opened.focus)
         self._bowled_s = candidate.release_s
         if opened.told:
             self._orders.append(replace(opened.told, what=replace(ball, verdict=opened.told.what.verdict), more=False))

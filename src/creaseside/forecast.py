@@ -62,12 +62,12 @@ def usual_noise() -> Noise:
 
 
 def forecast(camera: Camera, fps: float, bowler_y_m: float = 0.0, noise: Noise | None = None) -> Forecast:
-    """For a bowler who runs straight down the pitch at `bowler_y_m` (+ left of the middle stump)."""
+    """For a bowler who runs straight down the pitch at `bowler_y_m` (+ left of the middle stump), whose front leg is not behind the other."""
     noise = noise or usual_noise()
     front = np.array([FRONT_X_M, bowler_y_m, 0.0])
     across = across_m_per_px(camera, front)
     figure = STATURE_M / camera.metres_per_px(front)
-    when = {name: _event(name, fps) for name in ("bfc", "ffc", "br")}
+    when = {name: _event(name, fps, _aslant(camera, front)) for name in ("bfc", "ffc", "br")}
     doubts = _marks_doubts(camera, bowler_y_m)
     values, marks = {}, {}
     for name, found in (("front_knee_ffc_deg", _knee(camera, front, fps, when["ffc"], noise, figure)),
@@ -111,11 +111,15 @@ def _value(sd: float) -> Value:
     return Value(sd, sd)
 
 
-def _event(name: str, fps: float) -> float:
+def _aslant(camera: Camera, place_m: np.ndarray) -> float:
+    return float(Lane(camera, place_m, np.array([1.0, 0.0])).aslant(camera.project(place_m)))
+
+
+def _event(name: str, fps: float, aslant: float) -> float:
     """sd of an event's time, s, as `contacts` and `phases` state it."""
     if name == "br":
         return float(np.hypot(phases.RELEASE_SD_S, 1 / fps / 5))
-    return float(np.sqrt((contacts.EDGE_SHARE / fps) ** 2 + contacts.EDGE_SD_S**2 + phases.CONTACT_BIAS_SD_S[name] ** 2))
+    return float(np.sqrt((contacts.EDGE_SHARE / fps) ** 2 + contacts.EDGE_SD_S**2 + phases.contact_sd_s(name, aslant) ** 2))
 
 
 def _seen_event(camera: Camera, name: str, sd: float, y_m: float) -> Value:
@@ -132,15 +136,13 @@ def _knee(camera: Camera, front: np.ndarray, fps: float, on_sd_s: float, noise: 
     looks = looks[looks < measures.KNEE_AFTER_S]
     if len(looks) < 2:
         return Value.missing("too few frames a second")
-    powers = np.vander(looks, 3 if len(looks) >= 5 else 2, increasing=True)
-    kept = np.sqrt(np.linalg.pinv(powers.T @ powers)[0, 0])
     pixels, lane = _leg(camera, front)
     slopes = _slopes(lambda p: float(measures.signed_deg(*lane.flat(p))), pixels)
     joint_px = noise.joint_px * max(1.0, figure_px / FIGURE_PX)      # a larger figure is shrunk for the model
     spread = max(measures.KNEE_NOISE_DEG, float(joint_px * np.sqrt((slopes**2).sum())))
-    tilt = np.tan(np.radians(camera.off_side_on_deg()))
+    tilt = _aslant(camera, front)
     body = np.hypot(measures.KNEE_BODY_SD_DEG, np.degrees(measures.FRONT_OUT_SD_M * tilt / measures.THIGH_M))
-    return _value(float(np.sqrt((kept * spread) ** 2 + (KNEE_SLOPE_DEG_S * on_sd_s) ** 2 + body**2)))
+    return _value(float(np.sqrt(measures.landing_noise_deg(looks, spread) ** 2 + (KNEE_SLOPE_DEG_S * on_sd_s) ** 2 + body**2)))
 
 
 def _leg(camera: Camera, front: np.ndarray) -> tuple[np.ndarray, Lane]:

@@ -15,6 +15,8 @@ from creaseside.track import Track, height_px
 
 FOOT_POINT_HEIGHT_M = 0.045   # the model's heel and toe points on a planted foot, over the ground (measured on rendered feet: 3 to 6 cm)
 STATURE_M = 1.70              # only to give a picture without marks a scale: half-way between a junior and a tall adult
+UNKNOWN_ASLANT = 0.27         # where no marks tell it: 15 degrees off side-on; cameras are put up to 30 (common practice)
+ROUND_S = 0.05                # of a moment: the looks that tell from where it is seen
 NEAR_SHARE = 30               # percentile: airborne feet look farther away than they are, planted ones do not
 
 
@@ -52,6 +54,12 @@ class Lane:
             return np.full(np.shape(xy_px)[:-1], np.nan)
         sight = self.camera.on_plane(xy_px, self.point_m, self.left)[..., :2] - self.camera.C[:2]
         return np.abs(sight @ self.heading) / np.abs(sight @ self.left[:2])
+
+    def aslant_at(self, track: Track, at_s: float) -> float:
+        """The same for the bowler round a moment; a usual one where no marks tell it."""
+        hips = track.between(at_s - ROUND_S, at_s + ROUND_S).middle("hip")
+        found = self.aslant(hips[np.isfinite(hips).all(1)])
+        return float(np.median(found)) if np.isfinite(found).any() else UNKNOWN_ASLANT
 
     def through(self, point_m: np.ndarray, heading_deg: float) -> Lane:
         """The same camera's plane through another place, in another heading (degrees from +x, + to the left)."""

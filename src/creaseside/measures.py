@@ -17,19 +17,30 @@ from creaseside.lane import Lane
 from creaseside.phases import Phases
 from creaseside.steps import Step
 from creaseside.swing import arm_angle_deg
-from creaseside.track import Track, local_line
+from creaseside.track import Track, height_px, local_line
 
 NO_MARKS = "no marks: the camera's place is not known"
 
 # How far hip and knee are to the leg's own side of the plane through its ankle. The front foot stands nearly under the middle of
 # the body, so that the hip joint, half a pelvis (9 cm, anthropometric tables, from memory) out and turned 40 degrees, is some 5 cm
 # outside it. The back foot lands across, beyond the middle of the body, with its toes and so its bent knee turned outwards.
-FRONT_OUT_M, FRONT_OUT_SD_M = (0.045, 0.0), 0.025
+# A landmark lies on the skin that the camera sees, not in the joint: half the depth of a knee, 5 cm, shifts it as far again.
+FRONT_OUT_M, FRONT_OUT_SD_M = (0.045, 0.0), 0.05
 BACK_OUT_M, BACK_OUT_SD_M = (-0.10, 0.05), 0.06      # (rendered; foot turned 45 to 60 degrees)
 KNEE_AFTER_S = 0.050                         # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
+KNEE_SURE_SD_DEG = 4.2                       # nearly one ball in four is then over 5 degrees off (normal law), what a coach would act on
+UNPLACED_SD_DEG = 4.0                        # a camera up to 30 degrees off side-on shows another angle than the plane's: 0.6 to 4.3 (rendered)
 KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250 px figure (measured on rendered bowlers: 1.2 to 2)
 LATE_KNEE_SD_DEG = 5.0                       # from landing to release the model reads the knee 2 to 7 degrees too bent (rendered; published: 5)
-KNEE_BODY_SD_DEG = 3.5                       # how far the model's joints stray from the body's for a whole ball: +3 to -8, by side and angle of the camera (rendered)
+# What a leg does after a landing, as a parabola in time: gives way by 10 degrees in 70 ms, within twice that (published: 0 to 40
+# degrees until release). The looks say more than this, but for the three that there are at 60 frames a second.
+GIVES_DEG, GIVES_S = 10.0, 0.07
+GIVES_USUAL = np.array([-0.5, 0.5])          # slope and bend, each in its sd
+GIVES = np.array([[0.0, GIVES_S / (4 * GIVES_DEG), 0.0], [0.0, 0.0, GIVES_S**2 / (2 * GIVES_DEG)]])
+ROUGH_S = 0.15                               # after a contact: three looks say too little of their own noise, these are nine at 60 a second
+LANDING_SEEN_S = 0.02                        # either side of a contact, the leg must have been seen in half of the looks
+KNEE_LOOK_DEG = 2.0                          # a look this far off the parabola is a slip in part
+KNEE_BODY_SD_DEG = 2.0                       # how far the joints stray from the body's for a whole ball, seen from up to 20 degrees off (rendered)
 BACK_KNEE_SD_DEG = 4.0                       # the turned leg, often the far one, is read less well (rendered)
 SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.08     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
@@ -37,7 +48,8 @@ OFF_SWING_DEG, SWING_S = 60.0, 0.05          # from the line of its swing: the a
 ELBOW_OUT_M = 0.10                           # the bowling elbow at the landing, out of the plane of its shoulder (rendered)
 TRUNK_M, TRUNK_BR_SD_DEG = 0.50, 3.0         # beside a raised arm the shoulder's landmark wanders (rendered)
 THIGH_M = 0.42                               # an adult's; a junior's is a sixth shorter
-UNKNOWN_OFF_DEG = 15.0                       # off side-on, where no marks tell it: cameras are put up to 30 (common practice)
+BEHIND_SHARE = 0.15                          # of the stature: legs whose knees are nearer than this cover each other (a thigh is as wide)
+HIDDEN_SD_DEG = 7.0                          # a far leg behind the near one (rendered: 0 to 11 degrees off)
 LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
 STANCE_S = 0.07                              # of a run-up's step at the least: sprinters' last 90 ms and more (common practice); a foot in the air may hang for less
@@ -105,45 +117,75 @@ def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
 
 
 def _at_contact(seen: Seen, angle: np.ndarray, on: Value) -> Value:
-    """The angle at a contact, from the looks just after it."""
+    """The angle at a contact, from the looks just after it: a parabola through them and through what legs do.
+
+    Three looks at 60 frames a second make a line or a parabola of their own too much of what is noise.
+    """
     u = seen.track.t_s - on.value
     near = (u >= 0.0) & (u < KNEE_AFTER_S) & np.isfinite(angle)
     if near.sum() < 2:
         few = ((u >= 0.0) & (u < KNEE_AFTER_S)).sum() < 2
         return Value.missing("too few frames a second to read a knee at the landing" if few else "leg not seen at the landing")
-    degree = 2 if near.sum() >= 5 else 1
-    powers = np.vander(u[near], degree + 1, increasing=True)
-    weight = np.ones(near.sum())
+    if np.isnan(angle[np.abs(u) < LANDING_SEEN_S]).mean() > 0.5:
+        return Value.missing("leg hidden as it landed")   # and the moment is a guess as well
+    powers, weight = np.vander(u[near], 3, increasing=True), np.ones(near.sum())
     for _ in range(8):                                    # a slip counts for as much as a small error, no more
-        c = np.linalg.lstsq(powers * weight[:, None], angle[near] * weight, rcond=None)[0]
+        scaled = powers * weight[:, None] / KNEE_LOOK_DEG
+        c = np.linalg.lstsq(np.vstack([scaled, GIVES]), np.append(angle[near] * weight / KNEE_LOOK_DEG, GIVES_USUAL), rcond=None)[0]
         off = np.abs(angle[near] - powers @ c)
-        weight = 1 / np.sqrt(np.maximum(1, off / 2.0))
-    spread = max(KNEE_NOISE_DEG, float(np.sqrt((off**2).sum() / max(len(off) - degree - 1, 1))))
-    scaled = powers * weight[:, None]
-    noise = spread * np.sqrt(np.linalg.pinv(scaled.T @ scaled)[0, 0])
-    return Value(float(c[0]), float(np.sqrt(noise**2 + (c[1] * on.sd)**2 + _leg_sd(seen) ** 2)))
+        weight = 1 / np.sqrt(np.maximum(1, off / KNEE_LOOK_DEG))
+    spread = max(KNEE_NOISE_DEG, float(np.sqrt((off**2).sum() / max(len(off) - 2, 1))), _roughness_deg(angle[(u >= 0.0) & (u < ROUGH_S)]))
+    return Value(float(c[0]), float(np.hypot(landing_noise_deg(u[near], spread / weight), c[1] * on.sd)))
 
 
-def _leg_sd(seen: Seen, across_sd_m: float = FRONT_OUT_SD_M) -> float:
-    """What is the same for every look of a ball: the model's joints, and joints out of the plane when seen from an angle."""
-    body = np.hypot(KNEE_BODY_SD_DEG, 0.0 if seen.heavy else LIGHT_EXTRA_DEG)
-    if not seen.lane.metric:
-        return float(np.hypot(body, 4.0))                 # the camera may stand up to 30 degrees off side-on: 0.6 to 4.3 (rendered)
-    return float(np.hypot(body, _tilted(seen, across_sd_m / THIGH_M)))
+def _roughness_deg(angle: np.ndarray) -> float:
+    """The noise of one look, from how far looks lie off the middle of their neighbours; 0 for fewer than five of them."""
+    bends = np.diff(angle, 2)
+    bends = bends[np.isfinite(bends)]
+    return float(1.4826 * np.median(np.abs(bends)) / np.sqrt(6)) if len(bends) >= 3 else 0.0
 
 
-def _tilted(seen: Seen, share: float) -> float:
-    """What a joint that is out of the plane by this share of its limb turns it by, as the camera sees it, degrees."""
-    off_deg = seen.lane.camera.off_side_on_deg() if seen.lane.metric else UNKNOWN_OFF_DEG
-    return float(np.degrees(share * np.tan(np.radians(abs(off_deg)))))
+def landing_noise_deg(after_s: np.ndarray, look_sd_deg: float | np.ndarray) -> float:
+    """What the noise of looks so long after a contact leaves of doubt in the knee at it, degrees."""
+    scaled = np.vander(after_s, 3, increasing=True) / np.broadcast_to(look_sd_deg, after_s.shape)[:, None]
+    return float(np.sqrt(np.linalg.inv(scaled.T @ scaled + GIVES.T @ GIVES)[0, 0]))
 
 
-def _smallest(seen: Seen, angle: np.ndarray, first_s: float, last_s: float) -> Value:
+def _leg_sd(seen: Seen, side: str, on: Value, across_sd_m: float) -> float:
+    """What is the same for every look of a ball: the model's joints, and joints that look shifted to a camera aslant."""
+    return float(np.sqrt(KNEE_BODY_SD_DEG**2 + sum(doubt**2 for doubt in _leg_doubts(seen, side, on, across_sd_m).values())))
+
+
+def _leg_doubts(seen: Seen, side: str, on: Value, across_sd_m: float) -> dict[str, float]:
+    """Why -> degrees."""
+    angled = _tilted(seen, across_sd_m / THIGH_M, on)
+    return {"seen from too far off side-on" if seen.lane.metric else NO_MARKS: angled if seen.lane.metric else np.hypot(angled, UNPLACED_SD_DEG),
+            "the other leg is before it": HIDDEN_SD_DEG if _hidden(seen, side, on) else 0.0,
+            "seen by the light model only": 0.0 if seen.heavy else LIGHT_EXTRA_DEG}
+
+
+def _tilted(seen: Seen, share: float, when: Value) -> float:
+    """What a joint that is out of the plane by this share of its limb turns it by, as the camera sees it at that moment, degrees."""
+    return float(np.degrees(share * seen.lane.aslant_at(seen.track, when.value)))
+
+
+def _hidden(seen: Seen, side: str, on: Value) -> bool:
+    """Whether the other leg is before this one in the picture: the model then says where it must be, not where it is seen."""
+    close = seen.track.between(on.value, on.value + KNEE_AFTER_S)
+    if not seen.lane.metric or not len(close):
+        return False
+    own = 1.0 if side == "left" else -1.0
+    beyond = own * float((seen.lane.camera.C - seen.lane.point_m) @ seen.lane.left) < 0
+    apart = np.linalg.norm(close["left_knee"] - close["right_knee"], axis=1) / height_px(seen.track)
+    return beyond and np.isfinite(apart).any() and bool(np.nanmedian(apart) < BEHIND_SHARE)
+
+
+def _smallest(seen: Seen, angle: np.ndarray, first_s: float, last_s: float, sd_deg: float) -> Value:
     inside = (seen.track.t_s >= first_s) & (seen.track.t_s <= last_s)
     if np.isfinite(angle[inside]).sum() < 2:
         return Value.missing("leg not seen between landing and release")
     smooth, _ = local_line(seen.track.t_s, angle, seen.track.t_s[inside], max(0.018, 1.6 * seen.track.period_s()), 1)
-    return Value(float(np.nanmin(smooth)), float(np.hypot(LATE_KNEE_SD_DEG, _leg_sd(seen))))
+    return Value(float(np.nanmin(smooth)), sd_deg)
 
 
 def _at(seen: Seen, angle: np.ndarray, when: Value, extra_sd: float, degree: int = 1) -> Value:
@@ -154,22 +196,35 @@ def _at(seen: Seen, angle: np.ndarray, when: Value, extra_sd: float, degree: int
     return Value(float(value[0]), float(np.sqrt((slope[0] * when.sd) ** 2 + extra_sd**2)))
 
 
+def _front(seen: Seen, knee: Value, when: Value) -> Value:
+    return Value(knee.value, float(np.hypot(knee.sd, _leg_sd(seen, seen.phases.front, when, FRONT_OUT_SD_M)))) if knee else knee
+
+
 def front_knee_ffc_deg(seen: Seen) -> Value:
-    if not seen.phases.ffc:
-        return seen.phases.ffc
-    return _at_contact(seen, knee_deg(seen, seen.phases.front, seen.front), seen.phases.ffc)
+    when = seen.phases.ffc
+    return _front(seen, _at_contact(seen, knee_deg(seen, seen.phases.front, seen.front), when), when) if when else when
+
+
+def knee_doubt(seen: Seen, knee: Value) -> str | None:
+    """What makes the front knee at the landing uncertain, in words, where it is."""
+    if not knee or knee.sd <= KNEE_SURE_SD_DEG:
+        return None
+    why = _leg_doubts(seen, seen.phases.front, seen.phases.ffc, FRONT_OUT_SD_M)
+    looks = knee.sd**2 - KNEE_BODY_SD_DEG**2 - sum(doubt**2 for doubt in why.values())
+    why["few looks at the landing, or they disagree"] = np.sqrt(max(looks, 0.0))
+    return "knee uncertain: " + max(why, key=why.get)
 
 
 def front_knee_min_deg(seen: Seen) -> Value:
     if not (seen.phases.ffc and seen.phases.br):
         return seen.phases.br if seen.phases.ffc else seen.phases.ffc
-    return _smallest(seen, knee_deg(seen, seen.phases.front, seen.front), seen.phases.ffc.value, seen.phases.br.value)
+    angle = knee_deg(seen, seen.phases.front, seen.front)
+    return _front(seen, _smallest(seen, angle, seen.phases.ffc.value, seen.phases.br.value, LATE_KNEE_SD_DEG), seen.phases.ffc)
 
 
 def front_knee_br_deg(seen: Seen) -> Value:
-    if not seen.phases.br:
-        return seen.phases.br
-    return _at(seen, knee_deg(seen, seen.phases.front, seen.front), seen.phases.br, float(np.hypot(LATE_KNEE_SD_DEG, _leg_sd(seen))))
+    when = seen.phases.br
+    return _front(seen, _at(seen, knee_deg(seen, seen.phases.front, seen.front), when, LATE_KNEE_SD_DEG), when) if when else when
 
 
 def back_knee_bfc_deg(seen: Seen) -> Value:
@@ -182,12 +237,13 @@ def back_knee_min_deg(seen: Seen) -> Value:
     if not (seen.phases.bfc and seen.phases.ffc):
         return seen.phases.ffc if seen.phases.bfc else seen.phases.bfc
     angle = knee_deg(seen, seen.phases.back, seen.back)
-    return _doubted(seen, _smallest(seen, angle, seen.phases.bfc.value, seen.phases.ffc.value - 0.02))
+    return _doubted(seen, _smallest(seen, angle, seen.phases.bfc.value, seen.phases.ffc.value - 0.02, KNEE_NOISE_DEG))
 
 
 def _doubted(seen: Seen, knee: Value) -> Value:
     """The back leg is turned side-on and often the far one: its knee leaves the running plane, which an angled camera sees."""
-    return Value(knee.value, float(np.sqrt(BACK_KNEE_SD_DEG**2 + _leg_sd(seen, BACK_OUT_SD_M) ** 2))) if knee else knee
+    body = _leg_sd(seen, seen.phases.back, seen.phases.bfc, BACK_OUT_SD_M)
+    return Value(knee.value, float(np.sqrt(knee.sd**2 + BACK_KNEE_SD_DEG**2 + body**2))) if knee else knee
 
 
 def front_leg_action(ffc: Value, smallest: Value, br: Value) -> str | None:
@@ -320,7 +376,7 @@ def trunk_lean_ffc_deg(seen: Seen) -> Value:
 def trunk_lean_br_deg(seen: Seen) -> Value:
     if not seen.phases.br:
         return seen.phases.br
-    doubt = _tilted(seen, (SIDE_BEND_SD_M if seen.lane.metric else SIDE_BEND_M) / TRUNK_M)
+    doubt = _tilted(seen, (SIDE_BEND_SD_M if seen.lane.metric else SIDE_BEND_M) / TRUNK_M, seen.phases.br)
     return _at(seen, _trunk_deg(seen, SIDE_BEND_M), seen.phases.br, float(np.hypot(TRUNK_BR_SD_DEG, doubt)))
 
 

@@ -23,6 +23,7 @@ USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
 RELEASE_SD_S = 0.006     # what that spread is worth at 1000 deg/s, and the arm's own noise
+ASLANT_SD_S = 0.020      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
 CONTACT_BIAS_SD_S = {"bfc": 0.0105, "ffc": 0.003}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
 
 
@@ -46,28 +47,37 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
     """The phases round a coarse release time."""
     back = "left" if front == "right" else "right"
     down = {side: contacts.of(track, lane, side, run_up_m_s, softly=side == back) for side in ("left", "right")}
-    ffc = _likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, "ffc", "front foot contact not seen")
+    aslant = lane.aslant_at(track, release_s)
+    ffc = _likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, contact_sd_s("ffc", aslant), "front foot contact not seen")
     br = release(track, lane, arm, release_s)
     if ffc and not _follows(ffc, br):                     # a coarse release from mixed-up arms: look where it must have been
         br = release(track, lane, arm, ffc.value + USUAL_FFC_TO_BR_S)
         if not _follows(ffc, br):
             br = Value.missing("bowling arm not seen over the top after the landing")
-    bfc = _likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, "bfc", "back foot contact not seen") if ffc \
+    bfc = _likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, contact_sd_s("bfc", aslant), "back foot contact not seen") if ffc \
         else Value.missing("front foot contact not seen")
     return Phases(arm, front, bfc, ffc, br, down)
+
+
+def contact_sd_s(name: str, aslant: float) -> float:
+    """What a contact's time is in doubt by beyond frame rate and noise, seen by a camera that stands so far aslant (`Lane.aslant`).
+
+    With its square: what little a foot's way across adds to its way along does not cross the limit.
+    """
+    return float(np.hypot(CONTACT_BIAS_SD_S[name], ASLANT_SD_S * aslant**2))
 
 
 def _follows(ffc: Value, br: Value) -> bool:
     return bool(br) and FFC_TO_BR_S[0] <= br.value - ffc.value <= FFC_TO_BR_S[1]
 
 
-def _likeliest(down: list[Contact], before_s: float, window_s: tuple[float, float], usual_s: float, name: str, why: str) -> Value:
+def _likeliest(down: list[Contact], before_s: float, window_s: tuple[float, float], usual_s: float, sd_s: float, why: str) -> Value:
     """Of the contacts that began within the window before a moment, the one nearest to the usual time before it."""
     fits = [c for c in down if window_s[0] <= before_s - c.on_s <= window_s[1]]
     if not fits:
         return Value.missing(why)
     best = min(fits, key=lambda c: abs(before_s - c.on_s - usual_s))
-    return Value(best.on_s, float(np.hypot(best.on_sd_s, CONTACT_BIAS_SD_S[name])))
+    return Value(best.on_s, float(np.hypot(best.on_sd_s, sd_s)))
 
 
 def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:

@@ -18,6 +18,7 @@ ARMS = np.array([INDEX[n] for n in NAMES if n.endswith(("elbow", "wrist", "pinky
 STRANGER_HEIGHTS = 0.35   # no runner's middle moves a third of their height between two looks 33 ms apart (10 m/s is 0.19)
 KEEP_LABEL = 0.012        # body heights; what a frame must gain before the model's own left and right are doubted
 KEEP_LABEL_FAR, FAR_S = 0.03, 0.036  # between looks farther apart than 30 a second legs pass each other, so that their ways tell less
+UNSEEN_WAY = 0.1          # of a joint that is not seen: were it nothing, a leg behind a pole would take over the other one's name
 OUTLIER_HEIGHTS = 0.05    # a landmark this far off its neighbours' line is a slip: 9 cm on an adult; their noise is 1 cm
 OUTLIER_SPAN_S = 0.035    # neighbours: two frames either side at 60 fps
 
@@ -142,7 +143,7 @@ def _sides(track: Track, limbs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     crossed = track.xy_px[:, MIRROR[limbs]] / tall
     both = np.stack([plain, crossed], 1)                                     # (T, 2, joints, 2)
     step = np.abs(both[1:, None] - both[:-1, :, None])                       # (T-1, from, to, joints, 2)
-    way = np.nan_to_num(np.minimum(np.hypot(step[..., 0], step[..., 1]), 0.2)).mean(-1)
+    way = np.nan_to_num(np.minimum(np.hypot(step[..., 0], step[..., 1]), 0.2), nan=UNSEEN_WAY).mean(-1)
     cost = np.array([0.0, KEEP_LABEL])
     came = np.zeros((len(track), 2), int)
     for i in range(1, len(track)):

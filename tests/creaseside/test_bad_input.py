@@ -60,32 +60,48 @@ def test_doubled_frames():
     assert not wrong(ball, truth(p)) and reasoned(ball)
 
 
-@pytest.mark.parametrize("fps", [25, 30])
-def test_a_slow_camera_is_flagged(fps):
+def test_25_frames_a_second_are_flagged_and_too_few_for_a_knee():
     p = bowler()
-    found = balls(Film(p, fps=fps, noise_px=0.5))
-    assert len(found) == 1 and "low frame rate" in found[0].flags and reasoned(found[0])
+    (ball,) = balls(Film(p, fps=25, noise_px=0.5))
+    assert "low frame rate" in ball.flags and reasoned(ball) and not wrong(ball, truth(p), GROUND)
+    assert ball["front_knee_ffc_deg"].reason == "too few frames a second to read a knee at the landing"
 
 
-@pytest.mark.parametrize("span", [(-0.05, -0.01), (0.0, 0.02), (-0.02, 0.09), (-0.3, 0.3)])
-def test_a_pole_before_the_front_leg(span):
+def test_30_frames_a_second_are_flagged():
     p = bowler()
-    hidden = {f"left_{joint}": span for joint in ("knee", "ankle", "heel", "toe")}
-    found = balls(Film(p, fps=120, noise_px=0.5, hidden=hidden))
-    assert len(found) <= 1
-    for ball in found:
-        assert not wrong(ball, truth(p)) and reasoned(ball)
-    if span == (-0.3, 0.3):
-        assert not any(ball["front_knee_ffc_deg"] for ball in found)
+    (ball,) = balls(Film(p, fps=30, noise_px=0.5))
+    assert "low frame rate" in ball.flags and reasoned(ball) and not wrong(ball, truth(p))
 
 
-def test_half_a_bowler_in_the_picture():
+POLE = ("knee", "ankle", "heel", "toe")
+
+
+@pytest.mark.parametrize("fps, span", [*((fps, span) for fps in (60, 120) for span in [(-0.05, -0.01), (0.0, 0.02), (-0.02, 0.03)]),
+                                       (60, (-0.02, 0.06)), (120, (-0.02, 0.09))])
+def test_a_pole_before_the_leg_as_it_lands(fps, span):
+    """The landing may have been at any moment at which it was hidden, and that is what is stated; the knee is refused with it."""
+    p = bowler()
+    (ball,) = balls(Film(p, fps=fps, noise_px=0.5, hidden={f"left_{joint}": span for joint in POLE}))
+    assert not wrong(ball, truth(p)) and reasoned(ball)
+    assert abs(ball["ffc_s"].value - EPOCH_S) <= 2.5 * ball["ffc_s"].sd
+    knee = ball["front_knee_ffc_deg"]
+    assert knee or knee.reason in ("leg hidden as it landed", "leg not seen at the landing")
+
+
+def test_a_leg_that_is_never_seen_to_land_makes_no_ball():
+    """An arm over the top alone is no ball: it may be a throw. Nothing is logged, nothing is made up."""
+    assert balls(Film(bowler(), fps=120, noise_px=0.5, hidden={f"left_{joint}": (-0.3, 0.3) for joint in POLE})) == []
+
+
+def test_half_a_bowler_in_the_picture_makes_no_ball():
     """The camera sees nobody below the hips: no leg, no place on the ground, and no ball made up from an arm."""
-    hidden = {f"{side}_{joint}": (-9, 9) for side in ("left", "right") for joint in ("knee", "ankle", "heel", "toe")}
-    found = balls(Film(bowler(), fps=120, noise_px=0.5, hidden=hidden))
-    assert len(found) <= 1
-    for ball in found:
-        assert not any(ball[name] for name in ANGLES + GROUND) and reasoned(ball)
+    hidden = {f"{side}_{joint}": (-9, 9) for side in ("left", "right") for joint in POLE}
+    assert balls(Film(bowler(), fps=120, noise_px=0.5, hidden=hidden)) == []
+
+
+def test_a_bowler_without_arms_in_the_picture_makes_no_ball():
+    hidden = {f"{side}_{joint}": (-9, 9) for side in ("left", "right") for joint in ("shoulder", "elbow", "wrist")}
+    assert balls(Film(bowler(), fps=120, noise_px=0.5, hidden=hidden)) == []
 
 
 def test_two_bowlers_are_flagged_and_the_first_one_s_numbers_stand():
@@ -99,14 +115,15 @@ def test_two_bowlers_are_flagged_and_the_first_one_s_numbers_stand():
 def test_no_marks_no_ground():
     p = bowler()
     (ball,) = balls(Film(p, fps=120, noise_px=0.5), camera=None)
-    assert "no marks" in ball.flags and not any(ball[name] for name in GROUND)
+    assert "no marks" in ball.flags and ball["front_knee_ffc_deg"] and not any(ball[name] for name in GROUND)
     assert not wrong(ball, truth(p), ANGLES) and all("marks" in ball[name].reason for name in GROUND)
 
 
 def test_a_left_armer_declared_right_armed():
     p = bowler(arm="left")
     (ball,) = balls(Film(p, fps=120, noise_px=0.5), arm="right")
-    assert ball.arm == "left" and any("left arm" in flag for flag in ball.flags) and not wrong(ball, truth(p), ANGLES)
+    assert ball.arm == "left" and any("left arm" in flag for flag in ball.flags)
+    assert ball["front_knee_ffc_deg"] and not wrong(ball, truth(p), ANGLES)
 
 
 def test_times_are_the_source_s_own():
@@ -118,5 +135,5 @@ def test_marks_of_a_camera_that_stood_elsewhere_do_not_make_a_confident_knee():
     """Marks placed before somebody turned the camera by 10 degrees: the knee's error stays within what it states."""
     p, camera = bowler(), side_camera()
     turned = dataclasses.replace(side_camera(yaw_deg=10), cov=None)
-    for ball in balls(Film(p, camera, fps=120, noise_px=0.5), camera=turned):
-        assert not wrong(ball, truth(p), ("front_knee_ffc_deg",))
+    (ball,) = balls(Film(p, camera, fps=120, noise_px=0.5), camera=turned)
+    assert ball["front_knee_ffc_deg"] and not wrong(ball, truth(p), ("front_knee_ffc_deg",))

@@ -259,3 +259,39 @@ def test_what_was_hidden_is_not_measured_and_the_rest_is(hidden, gone, kept):
         assert not MEASURES[name](seen) and MEASURES[name](seen).reason, name
     for name in kept:
         assert MEASURES[name](seen), name
+
+
+# --- a knee that is not sure says so ----------------------------------------------------------------------------------
+
+
+def doubt(seen) -> str | None:
+    return measures.knee_doubt(seen, measures.front_knee_ffc_deg(seen))
+
+
+@pytest.mark.parametrize("arm", ["right", "left"])
+@pytest.mark.parametrize("fps", [60, 120, 240])
+def test_a_knee_seen_square_is_sure(arm, fps):
+    assert doubt(closely(Film(bowler(arm=arm), side_camera(at_x_m=0.6), fps=fps, noise_px=0.5))) is None
+
+
+def test_the_angle_of_view_is_that_of_the_place_not_of_the_camera_s_axis():
+    """A camera that looks straight across two metres before the landing sees the leg 16 degrees aslant."""
+    square, beside = (measures.front_knee_ffc_deg(closely(Film(bowler(), side_camera(at_x_m=x, wide_deg=85), fps=120))).sd for x in (1.1, -1.2))
+    assert beside > square * 1.05
+
+
+@pytest.mark.parametrize("view, yaw, why", [("left", 5, None), ("left", -35, "seen from too far off side-on"),
+                                            ("right", -35, "the other leg is before it")])
+def test_a_knee_from_far_off_side_on_is_uncertain_and_says_why(view, yaw, why):
+    seen = closely(Film(bowler(), side_camera(view, yaw, at_x_m=0.0), fps=120))
+    assert doubt(seen) == (why and f"knee uncertain: {why}")
+
+
+def test_the_light_model_and_looks_that_disagree_make_a_knee_uncertain():
+    film = Film(bowler(), side_camera(at_x_m=0.6), fps=120)
+    assert "light model" in doubt(dataclasses.replace(closely(film), heavy=False))
+    assert "looks" in doubt(closely(Film(bowler(), side_camera("left", at_x_m=0.6), fps=60, noise_px=5.0, seed=3)))
+
+
+def test_an_unmeasured_knee_is_not_called_uncertain():
+    assert measures.knee_doubt(closely(Film(bowler(), fps=120)), Value.missing("hidden")) is None

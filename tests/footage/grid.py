@@ -1,7 +1,8 @@
 """The grid: many deliveries drawn from seeds, each filmed from somewhere else, to measure the program's error on.
 
-`tune` is for finding thresholds, `held` only for the final word, `same` is one delivery seen from ten places. A part's
-deliveries depend on its seed alone. Films only the time from run-up to follow-through that is measured.
+`tune` is for finding thresholds, `same` is one delivery seen from ten places, `held` and `blind` are for the final word only:
+whoever has changed something after a part's errors were seen needs a part that is new. A part's deliveries depend on its
+seed alone. Films only the time from run-up to follow-through that is measured.
 """
 from __future__ import annotations
 
@@ -20,8 +21,8 @@ from tests.footage import truth
 from tests.footage.body import load
 from tests.footage.bowler import Bowler
 
-COUNT = {"tune": 40, "held": 84, "same": 10}
-SEED = {"tune": 4101, "held": 8209, "same": 1621}
+COUNT = {"tune": 40, "held": 84, "same": 10, "blind": 40}
+SEED = {"tune": 4101, "held": 8209, "same": 1621, "blind": 30577}
 # faster than this and the feet would slide
 SPEED_M_S = {"adult": (4.0, 6.2), "woman": (4.0, 5.8), "tall": (4.2, 6.5), "junior": (4.0, 5.2)}
 BODIES = tuple(SPEED_M_S)
@@ -39,7 +40,7 @@ def deliveries(part: str) -> list[Delivery]:
 
 
 def delivery(part: str, n: int) -> Delivery:
-    """The n-th of `tune` or `held`; what does not fit is drawn again from the same seed."""
+    """The n-th of `tune`, `held` or `blind`; what does not fit is drawn again from the same seed."""
     rng = np.random.default_rng((SEED[part], n))
     while True:
         d = _place(rng, _bowled(rng, f"{part}_{n:03d}", n))
@@ -106,10 +107,10 @@ def _whole(bowler: Bowler, camera: Camera, t: float) -> bool:
 
 
 def queue() -> list[Delivery]:
-    """In the order in which they are wanted: some of `tune`, the same ball from ten places, then both parts in turn."""
+    """In the order in which they are wanted: some of `tune`, the same ball from ten places, `tune` and `held` in turn, `blind`."""
     tune, held = deliveries("tune"), deliveries("held")
     rest = [d for pair in zip(tune[20:], held) for d in pair]
-    return tune[:10] + deliveries("same") + tune[10:20] + rest + held[20:]
+    return tune[:10] + deliveries("same") + tune[10:20] + rest + held[20:] + deliveries("blind")
 
 
 def shoot(wanted: list[Delivery], folder: Path) -> None:

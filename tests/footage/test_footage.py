@@ -203,7 +203,7 @@ def test_tune_and_held_have_no_delivery_in_common() -> None:
     tune, held = part("tune", 6), part("held", 6)
     assert len({(d.knee, d.approach, d.yaw, d.seed) for d in tune + held}) == 12
     assert len({grid.SEED[p] for p in COUNT}) == len(COUNT)
-    assert (COUNT["tune"], COUNT["held"]) == (40, 84)
+    assert (COUNT["tune"], COUNT["held"], COUNT["blind"]) == (40, 84, 40)
 
 
 def test_the_grid_keeps_to_its_ranges() -> None:

@@ -34,7 +34,8 @@ class _Next:
 
 
 class Board:
-    """kept: keeps the story of the fault that is being handled. held: the coach is at the screen, and no ball takes it."""
+    """kept: keeps the story of the fault that is being handled. held: the coach is at the screen, and no ball takes it.
+    since_start: side notes that hold until the next start."""
 
     def __init__(self, stage: Stage, feedback: settings.Feedback, kept: Callable[[str], object]) -> None:
         self.stage, self._feedback, self._kept = stage, feedback, kept
@@ -46,6 +47,7 @@ class Board:
         self._told: set[tuple[str, str]] = set()
         self.closed = False         # the hall is: nothing is shown
         self.held = False
+        self.since_start: tuple[str, ...] = ()
         stage.home = self.home
 
     @property
@@ -113,6 +115,7 @@ class Board:
         """
         if self.closed:
             return self._black(now_ns)
+        messages = *self.since_start, *messages
         if self.stage.now == "closed":
             self.go(self.home, now_ns)
         self._clear(now_ns)

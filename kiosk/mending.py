@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 from typing import Callable
@@ -21,18 +22,25 @@ from kiosk.place import Place
 GOOD = ".good"
 
 
-def mended(place: Place, clock: ModuleType = real_clock) -> list[str]:
-    """Put right what can be; a line for each file that was put aside."""
+@dataclass(frozen=True, slots=True)
+class Mended:
+    """A file that was put aside. what: "settings", "marks" or "model", as the screen names it; line: the whole of it."""
+
+    what: str
+    line: str
+
+
+def mended(place: Place, clock: ModuleType = real_clock) -> list[Mended]:
+    """Put right what can be; each file that was put aside."""
     files: list[tuple[Path, str, Callable[[], object]]] = [
-        (place.own_marks, "the marks", lambda: marks.read(place.own_marks).solved())]
+        (place.own_marks, "marks", lambda: marks.read(place.own_marks).solved())]
     if place.config is None:
-        files.insert(0, (place.settings_file, "the settings", lambda: Place(place.folder).settings))
+        files.insert(0, (place.settings_file, "settings", lambda: Place(place.folder).settings))
     stamp = f"{clock.utc_and_ns()[0]:%Y%m%d-%H%M%S}"
-    lines = [line for file, what, read in files if file.exists() and (line := _checked(file, what, read, stamp))]
-    for bundle in models.put_aside(stamp, place):
-        lines.append(f"the pose model {bundle} was damaged; it is put aside beside it; where knees are measured less well now, "
-                     "run python3 kiosk/start.py once with a network")
-    return lines
+    out = [Mended(what, line) for file, what, read in files if file.exists() and (line := _checked(file, what, read, stamp))]
+    return out + [Mended("model", f"the pose model {bundle} was damaged; it is put aside beside it; where knees are measured "
+                                  "less well now, run python3 kiosk/start.py once with a network")
+                  for bundle in models.put_aside(stamp, place)]
 
 
 def _checked(file: Path, what: str, read: Callable[[], object], stamp: str) -> str | None:
@@ -44,12 +52,12 @@ def _checked(file: Path, what: str, read: Callable[[], object], stamp: str) -> s
         try:
             os.replace(file, aside)
         except OSError as e:
-            raise Fault(f"{what} in {file}", fault.found, f"put that right by hand ({e.strerror})") from e
+            raise Fault(f"the {what} in {file}", fault.found, f"put that right by hand ({e.strerror})") from e
         instead = "no file at all"
         if good.exists():
             _copy(good, file)
             instead = "those of the last good start"
-        return f"{what} in {file} could not be used ({fault.found}); the file is now {aside.name}; going on with {instead}: look at it"
+        return f"the {what} in {file} could not be used ({fault.found}); the file is now {aside.name}; going on with {instead}: look at it"
     if not good.exists() or good.read_bytes() != file.read_bytes():
         with contextlib.suppress(OSError):      # a full disk: the one before stays the last good one
             _copy(file, good)

@@ -14,7 +14,7 @@ from creaseside import plan as plans
 from creaseside.plan import FeedbackSchedule, Plan
 from creaseside.settings import Faults, FocusCue
 from creaseside.stamps import NS, Stamp, to_ns
-from kiosk import VERSION, clips, clock, demo, details, gate, guidance, models, sources
+from kiosk import VERSION, clips, clock, demo, details, gate, guidance, models, sources, troubles
 from kiosk import marks as marks_room
 from kiosk.board import Board
 from kiosk.faults import Fault
@@ -51,13 +51,14 @@ class Asked:
 
 def run(place: Place, asked: Asked) -> dict:
     """The whole session; its summary, which is also printed."""
-    for line in mended(place):
-        place.say(line)
+    put_aside = mended(place)
+    for one in put_aside:
+        place.say(one.line)
     with ExitStack() as parts:
         stop = threading.Event()
         for name in (signal.SIGINT, signal.SIGTERM):
             parts.callback(signal.signal, name, signal.signal(name, lambda *_: stop.set()))
-        loop = _opened(place, asked, parts, stop)
+        loop = _opened(place, asked, parts, stop, [one.what for one in put_aside])
         loop.run()
         summary = loop.summary()
     if place.json:
@@ -67,8 +68,8 @@ def run(place: Place, asked: Asked) -> dict:
     return summary
 
 
-def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event):
-    """Everything open and checked, closed again by `parts` in the other order."""
+def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event, put_aside: list[str]):
+    """Everything open and checked, closed again by `parts` in the other order. put_aside: what was damaged, for the screen."""
     from creaseside.engine import Engine
     from kiosk.checkin import CheckIn
     from kiosk.cuttings import Cuttings
@@ -97,6 +98,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event)
     cuttings = Cuttings(reel)
     stage, inputs = _stage(place, asked, texts, cuttings, reel, parts)
     board = Board(stage, settings.feedback, lambda what: details.keep(place, what))
+    board.since_start = troubles.damaged(texts, ["log"] * bool(log.notice) + put_aside)
     _ready(watcher, board, place, stop)
     engine = Engine(marks.solved() if marks else None, None, settings.feedback, settings.log, None,
                     (source.width_px, source.height_px))

@@ -1,6 +1,8 @@
 """Troubles: what people in front of the kiosk are told when something is wrong: few words, and what goes on. Words only."""
 from __future__ import annotations
 
+from typing import Sequence
+
 from creaseside.stamps import NS
 from kiosk.faults import Fault
 from kiosk.health import Snapshot
@@ -24,6 +26,14 @@ def banner(texts: Texts, camera: Fault | None, log: Fault | None, posing: bool,
     if moved:
         return texts.say("camera_moved"), texts.say("put_it_back")
     return ()
+
+
+def damaged(texts: Texts, put_aside: Sequence[str]) -> tuple[str, ...]:
+    """What was found damaged at the start ("log", "settings", "marks", "model"), in one side note; none where all was sound.
+    The console has said all of it."""
+    names = {*put_aside}
+    what = names.pop() if len(names) == 1 else "more"
+    return (texts.say("mended", what=texts.say(f"mended_{what}")),) if put_aside else ()
 
 
 def messages(texts: Texts, health: Snapshot, way: str) -> tuple[str, ...]:

@@ -39,7 +39,8 @@ TELL = {
 def telling(asked: str) -> Iterator[None]:
     """Faults of the disk and of SQLite in our words. A row that breaks the tables' own rules is not one of them."""
     try:
-        yield
+        with legible():
+            yield
     except (sqlite3.IntegrityError, sqlite3.ProgrammingError):
         raise
     except sqlite3.Error as e:
@@ -47,6 +48,17 @@ def telling(asked: str) -> Iterator[None]:
         raise Fault(asked, found, do) from e
     except OSError as e:
         raise Fault(asked, e.strerror or str(e), "look at the disk and its rights, then try again") from e
+
+
+@contextmanager
+def legible() -> Iterator[None]:
+    """SQLite quotes a damaged list of tables in its own complaint; where those bytes are no text, Python's complaint hides it."""
+    try:
+        yield
+    except UnicodeDecodeError as e:
+        damaged = sqlite3.DatabaseError("its list of tables is no text any more")
+        damaged.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+        raise damaged from e
 
 
 def code(e: BaseException | None) -> int:
@@ -110,7 +122,7 @@ def damage(path: Path, whole: bool = False) -> str | None:
     if not path.exists() or not path.stat().st_size:
         return None
     try:
-        with closing(_read_only(path)) as conn:
+        with legible(), closing(_read_only(path)) as conn:
             _version(conn, path)
             said = "ok"
             if whole or suspected(path).exists():

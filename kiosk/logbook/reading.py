@@ -259,7 +259,8 @@ and (? is null or block.kind = ?) order by ball.id desc limit ?""",
     def _ask(self, sql: str, values: Sequence[Any] | Mapping[str, Any]) -> list[Row]:
         with file.telling(f"the log {self.place.log}"), self._threads:
             try:
-                return list(self._db.query(sql, values))
+                with file.legible():
+                    return list(self._db.query(sql, values))
             except sqlite3.DatabaseError as e:
                 if file.code(e) != sqlite3.SQLITE_CORRUPT or not self._salvage(str(e)):
                     raise

@@ -63,7 +63,9 @@ class Waiting(Scene):
         height = round(words.height * (0.6 if bgr is not None else 0.75))
         self.words(pygame.Rect(words.x, words.y, words.width, height), self.texts.say(title).upper(), 
                    lines=2, most_px=self.px(0.12 if bgr is not None else 0.18), down=0.4)
-        note = self.texts.say("late", seconds=round(LATE_S)) if bgr is not None else " · ".join(self.view.messages[:2])
+        note = " · ".join(self.view.messages[:2])
+        if bgr is not None and not note:
+            note = self.texts.say("late", seconds=round(LATE_S))
         self.words(pygame.Rect(words.x, words.y + height, words.width, words.height - height), note, tokens.DIM,
                    lines=2, most_px=self.px(0.05))
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from creaseside.settings import Screen as Asked
 from creaseside.stamps import NS, Stamp
+from kiosk import troubles
 from kiosk.scenes.replay_plan import ReplayPlan
 from kiosk.scenes.scene import Pictures
 from kiosk.scenes.stage import Stage
@@ -91,6 +92,10 @@ def screens(texts: Texts) -> Iterator[tuple[str, str, View, int]]:
     yield "banner_replay", "replay", dataclasses.replace(
         hit, replay=replay(), banner=(texts.say("log_full"), texts.say("goes_on_unsaved"))), 4 * NS
     yield "waiting", "waiting", base, 10 * NS
+    hurt = dataclasses.replace(base, messages=(*troubles.damaged(texts, ("settings",)),
+                                               texts.say("no_sound")))
+    yield "up_damaged", "up", hurt, 0
+    yield "waiting_damaged", "waiting", hurt, 10 * NS
     yield "waiting_moved", "waiting", base, 200 * NS
     yield "waiting_dim", "waiting", dataclasses.replace(base, live=False), 700 * NS
     yield "waiting_dark", "waiting", base, 2000 * NS

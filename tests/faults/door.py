@@ -21,6 +21,7 @@ from kiosk.logbook import Logbook
 from kiosk.place import Place
 from tests.faults import net as nets
 from tests.faults.net import Eyes, Net
+from tests.faults.row import Awake
 
 REPO = Path(__file__).parents[2]
 SETTINGS = """[camera]
@@ -54,7 +55,7 @@ class Kiosk:
 
     def __init__(self, place: Place, *more: str, before: tuple[str, ...] = (), every_s: float = 4.0, player: bool = True,
                  tag: str = "door") -> None:
-        self.place, self.balls, self.began = place, [], time.monotonic()
+        self.place, self.balls, self.since = place, [], Awake()
         self._ear_file = place.home / "notify"
         self._ear_file.unlink(missing_ok=True)
         self._ear = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
@@ -83,12 +84,12 @@ class Kiosk:
 
     def until(self, words: str, wait_s: float) -> float:
         """Seconds from the start of the process until it told the system so; TimeoutError where it did not."""
-        until = time.monotonic() + wait_s
-        while time.monotonic() < until and self.process.poll() is None:
+        until = self.since.s() + wait_s
+        while self.since.s() < until and self.process.poll() is None:
             ready, _, _ = select.select([self._ear, self.process.stdout], [], [], 0.2)
             self.read()
             if self._ear in ready and words in self._ear.recv(4096).decode():
-                return time.monotonic() - self.began
+                return self.since.s()
         raise TimeoutError(f"not {words!r} within {wait_s} s; {self.last_words()}")
 
     def read(self) -> list[dict]:

@@ -14,6 +14,7 @@ from unittest import mock
 
 from creaseside.stamps import NS, Stamp
 from kiosk import __main__, models, session, sources
+from kiosk.board import Board
 from kiosk.logbook import Logbook
 from kiosk.place import Place
 from tests.faults import net as nets
@@ -61,7 +62,7 @@ def run(count: int, folder: Path) -> str:
             name = "model" if i % 12 == 7 else FILES[i % 3]      # a model is built anew for seconds
             file = light if name == "model" else home / name
             how, before = _damage(file, chance)
-            status, err = _start(home)
+            status, err, shown = start(home)
             case = f"case {i}, {name}, {how}: status {status}: {err}"
             need("Traceback" not in err, case)
             need(status == 0, case)
@@ -70,11 +71,12 @@ def run(count: int, folder: Path) -> str:
             said += hurt
             if hurt:
                 kept = list(file.parent.glob(f"{file.name}.damaged-*"))
+                need(any("damaged: " in line for line in shown), f"{case}: not on the screen: {shown}")
                 need(any(k.read_bytes() == before for k in kept), f"{case}: the damaged file is not kept: {kept}")
                 aside += 1
                 for k in kept:
                     k.unlink()
-    return f"{started} damaged files ({', '.join(FILES)}): {started} starts, {said} named, {aside} kept aside, the others harmless; no traceback"
+    return f"{started} damaged files ({', '.join(FILES)}): {started} starts, {said} named, on the screen too, {aside} kept aside, the others harmless; no traceback"
 
 
 def _damage(file: Path, chance: random.Random) -> tuple[str, bytes]:
@@ -95,15 +97,20 @@ def _damage(file: Path, chance: random.Random) -> tuple[str, bytes]:
     return how, bytes(data)
 
 
-def _start(home: Path) -> tuple[int, str]:
-    """The status and stderr of the kiosk's command."""
-    net, err = Net(0, count=0, every_s=60), io.StringIO()
+def start(home: Path) -> tuple[int, str, set[str]]:
+    """The status and stderr of the kiosk's command, and the side notes that were on its screen."""
+    net, err, shown, tick = Net(0, count=0, every_s=60), io.StringIO(), set(), Board.tick
+
+    def watched(board: Board, *given: object):
+        out = tick(board, *given)
+        shown.update(board.stage.view.messages)
+        return out
     with (mock.patch.object(sources, "open_source", lambda *given, **more: Five()),
-          mock.patch.object(session, "_watcher", lambda reel, bundles, parts: Eyes(net, reel)),
+          mock.patch.object(Board, "tick", watched), mock.patch.object(session, "_watcher", lambda reel, bundles, parts: Eyes(net, reel)),
           contextlib.redirect_stderr(err), contextlib.redirect_stdout(io.StringIO())):
         status = __main__.main(["--home", str(home), "--json", "kiosk", "--headless", "--until-end", "--source", "0"])
-    return status, err.getvalue()
+    return status, err.getvalue(), shown
 
 
 ROW = Row("rot", "log, settings, marks or pose model damaged: bits flipped, cut off, overwritten",
-          "starts, names file and remedy, keeps the damaged file aside, never a traceback", 8, 500, run)
+          "starts, names file and remedy, says it on the screen, keeps the damaged file aside, never a traceback", 8, 500, run)

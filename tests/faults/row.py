@@ -29,6 +29,27 @@ class Row:
     run: Callable[[int, Path], str]
 
 
+class Awake:
+    """Seconds since it was made, without those in which whoever asks was itself stopped, as by a machine that went to sleep.
+
+    Asked less often than every MOST_S it would leave out what it should count; more is not to be waited for at a time."""
+
+    MOST_S = 2.0
+
+    def __init__(self) -> None:
+        self._asked = time.monotonic()
+        self._s = self.stopped_s = 0.0
+
+    def s(self) -> float:
+        now = time.monotonic()
+        step, self._asked = now - self._asked, now
+        if step > self.MOST_S:
+            self.stopped_s += step
+        else:
+            self._s += step
+        return self._s
+
+
 def turns(count: int, minutes: float | None = None) -> Iterator[int]:
     """0, 1, 2 … `count` - 1, or as far as the minutes of FAULTS_MINUTES go; at least once."""
     minutes = minutes or float(os.environ.get("FAULTS_MINUTES", "inf"))

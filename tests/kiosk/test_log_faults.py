@@ -277,6 +277,20 @@ def test_a_reader_reads_what_can_be_read_of_a_damaged_log_and_says_so(tmp_path, 
     assert place.log.read_bytes() == rot(whole) and [p.name for p in place.home.glob("*damaged*")] == []
 
 
+def test_a_list_of_tables_that_is_no_text_any_more_is_a_damaged_log(tmp_path):
+    """SQLite's complaint quotes the bytes; they are no UTF-8."""
+    place = filled(tmp_path)
+    data = place.log.read_bytes()
+    at = data.index(b"CREATE TABLE", 100)
+    place.log.write_bytes(data[:at] + b"CREATE \xce(BLE" + data[at + 12:])
+    with pytest.raises(UnicodeDecodeError), closing(sqlite3.connect(place.log)) as db:
+        db.execute("select * from sqlite_schema").fetchall()
+    with Reader(place) as log:
+        assert [p["shown_name"] for p in log.players()] == ["Sam"] and "damaged" in log.notice and "\n" not in log.notice
+    with Logbook(place) as log:
+        assert "damaged" in log.notice and "\n" not in log.notice and log.players() == []
+
+
 def rot_between(place: Place) -> None:
     """Spoil a page between others, which no start reads by itself."""
     data = place.log.read_bytes()

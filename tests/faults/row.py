@@ -50,12 +50,17 @@ class Awake:
         return self._s
 
 
-def turns(count: int, minutes: float | None = None) -> Iterator[int]:
+def minutes_left() -> Callable[[], bool]:
+    """Whether the minutes of FAULTS_MINUTES, counted from now, are not over."""
+    end = time.monotonic() + 60 * float(os.environ.get("FAULTS_MINUTES", "inf"))
+    return lambda: time.monotonic() < end
+
+
+def turns(count: int) -> Iterator[int]:
     """0, 1, 2 … `count` - 1, or as far as the minutes of FAULTS_MINUTES go; at least once."""
-    minutes = minutes or float(os.environ.get("FAULTS_MINUTES", "inf"))
-    end = time.monotonic() + 60 * minutes
+    left = minutes_left()
     for i in range(count):
-        if i and time.monotonic() > end:
+        if i and not left():
             return
         yield i
 

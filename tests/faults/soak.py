@@ -13,7 +13,7 @@ import psutil
 from creaseside.stamps import NS
 from kiosk import clips
 from tests.faults.hall import Hall
-from tests.faults.row import Row, need
+from tests.faults.row import Row, minutes_left, need
 
 EVERY_S = 75.0
 WARM_H = 0.5
@@ -22,14 +22,12 @@ CALM_NS, BUSY_NS = NS // 20, NS // 50       # a turn's length while nobody is ne
 
 
 def run(count: int, folder: Path) -> str:
-    """`count`: minutes."""
-    me, seen = psutil.Process(), []
-    hours = count / 60
-    warm_h = min(WARM_H, hours / 3)
-    with Hall(folder, every_s=EVERY_S, first_s=20.0) as hall:
+    """`count`: minutes of the net's time."""
+    me, seen, left = psutil.Process(), [], minutes_left()
+    with Hall(folder, every_s=EVERY_S, first_s=20.0, threaded=False) as hall:
         begin_ns = hall.clock.ns
         ball = 0
-        while (hall.clock.ns - begin_ns) / NS < count * 60:
+        while (hall.clock.ns - begin_ns) / NS < count * 60 and left():
             landing_s = (hall.net.landing_ns(ball) - hall.clock.ns) / NS
             hall.run(landing_s - 2.0, by_ns=CALM_NS)
             hall.run(12.0, by_ns=BUSY_NS)
@@ -44,6 +42,8 @@ def run(count: int, folder: Path) -> str:
         found = {hall.ball_of(row)[0] for row in rows}
         frames, lost = hall.intake.frames, hall.health.snapshot(hall.clock.ns).lost
         need(not hall.kept, f"faults in the loop: {hall.kept}")
+        hours = (hall.clock.ns - begin_ns) / NS / 3600
+    warm_h = min(WARM_H, hours / 3)
     later = [s for s in seen if s[0] >= warm_h]
     slope = float(np.polyfit([s[0] for s in later], [s[1] for s in later], 1)[0]) if hours >= 1 else None
     fds, threads = (max(s[k] for s in later) - later[0][k] if later else 0 for k in (2, 3))

@@ -1,6 +1,8 @@
 """Troubles: what people in front of the kiosk are told when something is wrong: few words, and what goes on. Words only."""
 from __future__ import annotations
 
+import errno
+import sqlite3
 from typing import Sequence
 
 from creaseside.stamps import NS
@@ -10,6 +12,7 @@ from kiosk.logbook import file
 from kiosk.texts import Texts
 
 SLOW = 0.9              # of the asked rate; below, it is said (as `creaseside doctor` does)
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 AGAIN_NS = NS           # how often the words may change
 
 
@@ -17,8 +20,7 @@ def banner(texts: Texts, camera: Fault | None, log: Fault | None, posing: bool,
            moved: bool = False) -> tuple[str, ...]:
     """The worst of them, and what goes on; empty where all is well."""
     if log is not None:
-        full = file.code(log.__cause__) in file.FULL or isinstance(log.__cause__, OSError)
-        return texts.say("log_full" if full else "log_lost"), texts.say("goes_on_unsaved")
+        return texts.say("log_full" if _full(log.__cause__) else "log_lost"), texts.say("goes_on_unsaved")
     if camera is not None:
         return texts.say("camera_lost"), texts.say("goes_on_by_hand")
     if not posing:
@@ -26,6 +28,11 @@ def banner(texts: Texts, camera: Fault | None, log: Fault | None, posing: bool,
     if moved:
         return texts.say("camera_moved"), texts.say("put_it_back")
     return ()
+
+
+def _full(why: BaseException | None) -> bool:
+    """No room, and not a disk that fails or went read-only: nobody is to look for what to delete there."""
+    return file.code(why) == sqlite3.SQLITE_FULL or isinstance(why, OSError) and why.errno in NO_ROOM
 
 
 def damaged(texts: Texts, put_aside: Sequence[str]) -> tuple[str, ...]:

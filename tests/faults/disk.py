@@ -45,7 +45,7 @@ def run(count: int, folder: Path) -> str:
         need(len(rows) == count and len({hall.ball_of(r)[0] for r in rows}) == count, f"{len(rows)} balls of {count}")
         late = sum(1 for r in rows if not hall.log.traces(r["id"]))
         need(not hall.kept, f"faults in the loop: {hall.kept}")
-    slow = _slow(folder) if count > 4 else "slow syncs only with --full"
+    slow = f"{_slow(folder)}; {_failing(folder)}" if count > 4 else "slow syncs and a failing disk only with --full"
     return (f"{count} times ({len(left)} with {min(left)} to {max(left)} bytes left, {count - len(left)} refusing): every cue and "
             f"replay came, {count} of {count} balls in the log, {late} without traces, said on the screen {refused_said} times; {slow}")
 
@@ -86,6 +86,31 @@ def _refusing():
         yield
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+def _failing(folder: Path) -> str:
+    """A real file system that goes read-only under the kiosk, as after a fault of the disk: ext4's own `abort`. It can not be
+    written again before it is mounted anew, so that of coming back nothing is asked."""
+    image, at = folder / "image", folder / "failing"
+    at.mkdir()
+    with image.open("wb") as f:
+        f.truncate(4 * ROOM)
+    if (not shutil.which("mkfs.ext4") or subprocess.run(["mkfs.ext4", "-q", image], capture_output=True).returncode
+            or subprocess.run(["mount", "-o", "loop", image, at], capture_output=True).returncode):
+        return "no ext4 in here for a disk that fails"
+    try:
+        with Hall(at, every_s=16.0, first_s=3.0) as hall:
+            hall.run(12.0)
+            need(len(hall.rows()) == 1 and not hall.banner, f"a disk that is well: {hall.banner}")
+            subprocess.run(["mount", "-o", "remount,abort", at], check=True)
+            hall.run(12.0)
+            said, scenes = hall.banner, [name for name, _ in hall.scenes]
+            need(said[:1] == ("nothing can be saved",), f"a disk that went read-only: {said}")
+            need(len(hall.voice.asked) == scenes.count("replay") == 2, f"read-only: cues {hall.voice.asked}, {scenes}")
+            need(len(hall.rows()) == 1 and not hall.kept, f"read-only: faults in the loop: {hall.kept}")
+    finally:
+        subprocess.run(["umount", "-l", at], check=True)
+    return "a disk that went read-only: said so, cue and replay came, the balls before it can be read"
 
 
 def _room_for_clips(hall: Hall) -> None:

@@ -10,6 +10,7 @@ import math
 import re
 import tomllib
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Iterable, Mapping
@@ -46,10 +47,16 @@ class Marks:
         """
         from creaseside import camera
         try:
-            return camera.solve(self.marks_px, self.measured, self.width_px, self.height_px, self.focal_px,
-                                self.k1, self.k2)
+            return _solved(tuple(self.marks_px.items()), self.measured, self.width_px, self.height_px, self.focal_px, self.k1, self.k2)
         except camera.MarksFault as e:
             raise Fault(f"a camera that fits {where}", str(e), AGAIN) from e
+
+
+@lru_cache(maxsize=4)
+def _solved(marks_px: tuple[tuple[str, Pixel], ...], *given: Any) -> Camera:
+    """A start asks for the same camera three times, and a kiosk that was killed is to run again soon."""
+    from creaseside import camera
+    return camera.solve(dict(marks_px), *given)
 
 
 def read(path: Path, size_px: tuple[int, int] | None = None) -> Marks:

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+import time
 from contextlib import closing
 from datetime import date, timedelta
 
@@ -443,6 +444,17 @@ def test_a_log_in_made_for_another_run_is_none(shared, tmp_path):
     other = make(place, HandClock(), Pin(place, HandClock())).test_client()
     other.set_cookie("creaseside", cookie.value)
     assert other.get("/").headers["Location"] == "/pin"
+
+
+def test_a_log_in_ends_after_a_day_at_the_ground(shared, monkeypatch):
+    client, *_ = shared
+    client.post("/pin", data={"pin": "4711", "token": token(client)})
+    cookie, now = client.get_cookie("creaseside").value, time.time()
+    for hours, status in ((7.9, 200), (8.1, 302)):
+        monkeypatch.setattr("itsdangerous.timed.time.time", lambda: now + hours * 3600)
+        later = client.application.test_client()
+        later.set_cookie("creaseside", cookie)
+        assert later.get("/").status_code == status
 
 
 # Logs that are not as they should be

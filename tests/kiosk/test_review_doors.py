@@ -13,6 +13,7 @@ import sys
 import urllib.request
 from pathlib import Path
 
+import psutil
 import pytest
 
 from kiosk.__main__ import main
@@ -33,6 +34,8 @@ def test_the_pages_are_served_until_they_are_ended(tmp_path):
     try:
         said = json.loads(running.stdout.readline())
         assert said["url"] == f"http://127.0.0.1:{said['port']}/"
+        heard = [c.laddr for c in psutil.Process(running.pid).net_connections() if c.status == psutil.CONN_LISTEN]
+        assert [tuple(a) for a in heard] == [("127.0.0.1", said["port"])]      # whatever the address says: no other machine
         with urllib.request.urlopen(f"{said['url']}sessions/{session}") as answer:
             assert AHEAD in Page(answer.read().decode()).words and "Server" not in answer.headers
         with Logbook(place) as log:                        # a kiosk may log meanwhile

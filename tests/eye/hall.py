@@ -57,6 +57,7 @@ class Engine:
 
     wake_at_ns = live_box_px = None
     live_step_ns = NS // 40
+    deciding = False
 
     def __init__(self) -> None:
         self.focus: Focus | None = None
@@ -67,6 +68,9 @@ class Engine:
 
     def now(self, focus: Focus | None, arm: str | None) -> None:
         self.focus, self.arm = focus, arm
+
+    def waits_for(self, ball: int) -> bool:
+        return False
 
     def bowl(self, recorded: dict, release_ns: int, **other: float) -> int:
         """A ball is found: its orders; `other`: values in the place of the recorded ones."""

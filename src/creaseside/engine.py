@@ -387,7 +387,7 @@ def _judged(values: dict[str, Value], arm: str, flags: tuple[str, ...], focus: F
     return Ball(arm, values, action, quality, flags, verdict, reasons)
 
 
-LIMITS = {"run_up_speed_m_s": (1.5, 9.0), "stride_length_m": (0.5, 2.6), "front_knee_ffc_deg": (80.0, 200.0),
+LIMITS = {"run_up_speed_m_s": (1.5, 9.0), "speed_kept": (0.0, 1.5), "stride_length_m": (0.5, 2.6), "front_knee_ffc_deg": (80.0, 200.0),
           "front_knee_min_deg": (70.0, 200.0), "front_knee_br_deg": (70.0, 205.0)}   # outside nobody bowls: a slip, not a number
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from creaseside import engine as engine_room
-from creaseside.ball import Ball
+from creaseside.ball import Ball, Value
 from creaseside.orders import Log
 from creaseside.settings import Feedback
 from creaseside.settings import Log as LogSettings
@@ -76,8 +76,8 @@ def test_30_frames_a_second_are_flagged():
 POLE = ("knee", "ankle", "heel", "toe")
 
 
-@pytest.mark.parametrize("fps, span", [*((fps, span) for fps in (60, 120) for span in [(-0.05, -0.01), (0.0, 0.02), (-0.02, 0.03)]),
-                                       (60, (-0.02, 0.06)), (120, (-0.02, 0.09))])
+@pytest.mark.parametrize("span", [(-0.05, -0.01), (0.0, 0.02), (-0.02, 0.03), (-0.02, 0.06)])
+@pytest.mark.parametrize("fps", [60, 120])
 def test_a_pole_before_the_leg_as_it_lands(fps, span):
     """The landing may have been at any moment at which it was hidden, and that is what is stated; the knee is refused with it."""
     p = bowler()
@@ -137,3 +137,10 @@ def test_marks_of_a_camera_that_stood_elsewhere_do_not_make_a_confident_knee():
     turned = dataclasses.replace(side_camera(yaw_deg=10), cov=None)
     (ball,) = balls(Film(p, camera, fps=120, noise_px=0.5), camera=turned)
     assert ball["front_knee_ffc_deg"] and not wrong(ball, truth(p), ("front_knee_ffc_deg",))
+
+
+def test_a_share_of_speed_that_nobody_keeps_is_refused_with_the_reason():
+    """Hips taken for somebody else's at release: the bowler would have gone back at three times the speed of the run-up."""
+    refused = engine_room._plausible("speed_kept", Value(-3.0, 0.1))
+    assert not refused and "outside what a body does" in refused.reason
+    assert engine_room._plausible("speed_kept", Value(0.8, 0.1)).value == 0.8

@@ -1,11 +1,19 @@
-"""Camera: unplugged, hanging, frozen, sending the same frame, of another size, torn or far slower than it says; and back."""
+"""Camera: unplugged, hanging, frozen, sending the same frame, of another size, torn or far slower than it says; and back.
+
+In short: in a whole kiosk, on a clock moved by hand. In full: each kind once more in real time, where the camera's own
+thread reads the driver."""
 from __future__ import annotations
 
 import random
+import threading
+from collections import deque
 from pathlib import Path
 
 from creaseside.stamps import NS
-from tests.faults.hall import Hall, Trouble
+from kiosk import clock as real_clock
+from kiosk import troubles as words_room
+from kiosk.sources.camera import Camera
+from tests.faults.hall import Driver, Hall, Socket, Trouble
 from tests.faults.row import Row, need
 
 KINDS = ("gone", "hang", "raise", "frozen", "same", "small", "torn", "slow")
@@ -43,7 +51,7 @@ def run(count: int, folder: Path) -> str:
         need(not hall.kept, f"faults in the loop: {hall.kept}")
     return (f"{count} troubles of {len(set(KINDS[:count]))} kinds; said after at most {max(said, default=0):.2f} s, a new picture at "
             f"most {max(back):.2f} s after it was back; {touched} balls bowled meanwhile: {refused} without an angle, {flagged} "
-            f"flagged; {hall.source.counts}")
+            f"flagged; {hall.source.counts}" + (f"; {_real()}" if count > len(KINDS) else ""))
 
 
 def _through(hall: Hall, trouble: Trouble) -> tuple[float | None, float]:
@@ -67,6 +75,55 @@ def _through(hall: Hall, trouble: Trouble) -> tuple[float | None, float]:
     back_s = (hall.clock.ns - trouble.to_ns) / NS
     need(back_s <= BACK_S, f"{trouble.kind}: running {back_s:.2f} s after it was back")
     return (said_s if came else None), back_s
+
+
+class Now:
+    """The real clock, as the socket asks it."""
+
+    wait_until = staticmethod(real_clock.wait_until)
+
+    @property
+    def ns(self) -> int:
+        return real_clock.now_ns()
+
+
+class Plugged(Driver):
+    """Blocks as a driver does."""
+
+    def read(self):
+        while (shot := super().read(real_clock.now_ns() + NS)) == "late":
+            pass
+        return shot
+
+
+def _real() -> str:
+    chance, begin_ns = random.Random(8), real_clock.now_ns() + 2 * NS
+    kinds = [kind for kind in KINDS if kind != "slow"]       # it says itself in numbers, of which this part has none
+    troubles = [Trouble(kind, (at := begin_ns + round(i * 10 * NS)), at + round(chance.uniform(2.0, 4.0) * NS))
+                for i, kind in enumerate(kinds)]
+    socket = Socket(Now(), troubles=deque(troubles))
+    source, came = Camera("0", grabber=lambda device, _: Plugged(socket)), deque(maxlen=1)
+    reading = threading.Thread(target=lambda: [came.append(got[0]) for got in iter(source.grab, None)], daemon=True)
+    reading.start()
+    said, back = [], []
+    for trouble in troubles:
+        need(_real_until(lambda: source.trouble, trouble.from_ns, trouble.to_ns, said), f"real time, {trouble.kind}: not noticed")
+        need(_real_until(lambda: came[0].t_ns > trouble.to_ns and not source.trouble, trouble.to_ns, trouble.to_ns + 6 * NS, back),
+             f"real time, {trouble.kind}: still gone 6 s after it was back: {source.trouble}")
+    source.close()
+    reading.join(6)
+    most_said, most_back = max(said) + words_room.AGAIN_NS / NS, max(back)
+    need(most_said <= SAID_S + 0.1 and most_back <= BACK_S, f"real time: said after {most_said:.2f} s, back after {most_back:.2f} s")
+    return f"in real time {len(kinds)} kinds: noticed after at most {max(said):.2f} s, a new picture {most_back:.2f} s after its return"
+
+
+def _real_until(done, from_ns: int, to_ns: int, out: list[float]) -> bool:
+    """Looked at every 20 ms; how long after `from_ns` it was so, s, goes to `out`."""
+    real_clock.wait_until(from_ns)
+    while not done() and real_clock.now_ns() < to_ns:
+        real_clock.wait_until(real_clock.now_ns() + NS // 50)
+    out.append((real_clock.now_ns() - from_ns) / NS)
+    return bool(done())
 
 
 ROW = Row("camera", "camera unplugged, hanging, frozen, sending the same frame, of another size, torn, slow; and back",

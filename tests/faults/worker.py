@@ -62,10 +62,13 @@ def _real(count: int, folder: Path) -> str:
                 kiosk.watch(0.1)
             took.append(time.monotonic() - began)
         kiosk.watch(3.0)
-        need(max(took) <= REPLACED_S + 0.5, f"replaced after {max(took):.1f} s")
         kiosk.process.terminate()
-    finally:
         kiosk.end()
+    finally:
+        if kiosk.process.poll() is None:
+            kiosk.kill()
+    late = sum(s > REPLACED_S + 0.5 for s in took)
+    need(not late, f"{late} of {count} real processes replaced late: {sorted(took)[count // 2]:.1f} s (median), at most {max(took):.1f}")
     summary = kiosk.balls[-1]["summary"]
     need(summary["restarts"] >= count and summary["faults"] == 0, f"{summary}")
     return (f"{count} real processes stopped or killed: replaced after {sorted(took)[len(took) // 2]:.1f} s (median), at most "

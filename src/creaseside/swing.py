@@ -27,8 +27,8 @@ RISEN_DEG = -100.0        # an arm on its way up has come so far: a tenth of a s
 RISE_DEG = 50.0           # and so much of the way was seen
 ARM_SHARE = 0.22          # of the stature: an arm bent to a throw or a scratch of the head is shorter
 ARM_ASIDE = 0.5           # of an arm's length it is out to the side at most, from behind to the top (rendered: 0.2 to 0.5): a camera that
-WRIST_OUT_M = 0.11        # over the top it is a sixth to a quarter of its length out, to the bowling side (rendered)
 MOST_ASLANT = 1.0         # stands aslant sees it shorter by the tangent of that; beyond 45 degrees nothing of a ball is to be told
+WRIST_OUT_M = 0.11        # over the top it is a sixth to a quarter of its length out, to the bowling side (rendered)
 SAME_S = 0.12             # lines that meet the top no farther apart are one swing
 SIDES = ("left", "right")
 

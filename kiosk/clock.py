@@ -23,6 +23,13 @@ def utc_and_ns() -> tuple[datetime, int]:
     return wall, (before_ns + time.monotonic_ns()) // 2
 
 
+def slept_ns() -> int:
+    """How long the machine was asleep, which the monotonic time leaves out; from a start that is the system's own, so for
+    differences alone. 0 where the monotonic time goes on meanwhile, as on Windows. Only Linux was tried."""
+    awake = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))
+    return 0 if awake is None else time.clock_gettime_ns(awake) - time.monotonic_ns()
+
+
 def cpu_ns() -> int:
     """Processor time that this process has used, all its threads together; for shares and costs, never for order."""
     return time.process_time_ns()

@@ -236,5 +236,6 @@ class Seat:
                 return None
         return self._blocks[key]
 
-    def _wall(self):
-        return self.log.clock.utc_and_ns()[0]
+    def _wall(self) -> datetime:
+        """By the clock as it was when the session began: somebody may set it a day on between two balls."""
+        return self.log.wall(self._session) if self._session else self.log.clock.utc_and_ns()[0]

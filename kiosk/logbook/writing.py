@@ -45,7 +45,7 @@ class Logbook(Reader):
     def __init__(self, place: Place, clock: ModuleType = clock_room) -> None:
         self.notice: str | None = None
         self.trouble: Fault | None = None
-        self._walls: dict[str, tuple[datetime, int]] = {}
+        self._walls: dict[str, tuple[datetime, int]] = {}      # by session: wall time, and monotonic with sleep
         super().__init__(place, clock)
         try:
             erasing.finish(self)
@@ -196,7 +196,7 @@ class Logbook(Reader):
         with self.writing("to start a session") as db:
             id = _new_id(db, "session", "s")
             db["session"].insert({"id": id} | row)
-        self._walls[id] = wall, now_ns
+        self._walls[id] = wall, now_ns + self.clock.slept_ns()
         return id
 
     def end_session(self, session: str) -> None:
@@ -311,8 +311,11 @@ class Logbook(Reader):
             db["ball"].update(ball, {"feedback": word})
 
     def day(self, session: str) -> date:
-        """The day that it is in this session, by the clock as it was when the session started."""
-        return self._thrown(session, None)[0].date()
+        return self.wall(session).date()
+
+    def wall(self, session: str) -> datetime:
+        """The time that it is in this session, by the clock as it was when the session started, whoever set it since."""
+        return self._thrown(session, None)[0]
 
     def note_cue(self, ball: int, kind: str, asked_ns: int, heard_ns: int | None, way: str | None = None) -> None:
         """The cue of a logged ball was asked for and heard (None: never). Released not seen: no lateness either."""
@@ -411,9 +414,13 @@ class Logbook(Reader):
 
     def _thrown(self, session: str, thrown_ns: int | None) -> tuple[datetime, int]:
         """Wall and monotonic time of a release, by the pair that was read when the session started in this run."""
-        wall, then_ns = self._walls.setdefault(session, self.clock.utc_and_ns())
+        slept_ns = self.clock.slept_ns()
+        if session not in self._walls:
+            wall, now_ns = self.clock.utc_and_ns()
+            self._walls[session] = wall, now_ns + slept_ns
+        wall, then_ns = self._walls[session]
         thrown_ns = self.clock.now_ns() if thrown_ns is None else thrown_ns
-        return wall + timedelta(microseconds=(thrown_ns - then_ns) // 1000), thrown_ns
+        return wall + timedelta(microseconds=(thrown_ns + slept_ns - then_ns) // 1000), thrown_ns
 
     def _utc(self) -> str:
         return _utc(self.clock.utc_and_ns()[0])

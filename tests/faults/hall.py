@@ -61,6 +61,9 @@ class StepClock:
     def cpu_ns(self) -> int:
         return 0
 
+    def slept_ns(self) -> int:
+        return 0
+
     def utc_and_ns(self) -> tuple[datetime, int]:
         wall = datetime(2026, 1, 5, 12, tzinfo=timezone.utc) + timedelta(microseconds=(self.ns - 1_000 * NS) // 1000)
         return (wall + self.ahead).astimezone(self.zone), self.ns

@@ -4,6 +4,8 @@ Every claim is read back from the log or off the screen's own view.
 """
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 
 from creaseside.settings import FocusCue
@@ -420,6 +422,30 @@ def test_midnight_alone_ends_no_session(hall):
     h.over(1)
     assert h.clock.utc_and_ns()[0].date() > before
     assert [r["number"] for r in rows(h)] == [1, 2] and h.turns.up.stint.spot.ball == 3
+
+
+def test_a_clock_that_is_set_a_day_on_ends_no_session(hall):
+    h = hall('[plan]\nblocks = "warm_up 9"\n', (("Noor", "u13"),))
+    h.over(1)
+    as_it_was = h.clock.utc_and_ns
+    h.clock.utc_and_ns = lambda: (as_it_was()[0] + timedelta(days=1), h.clock.now_ns())
+    h.wait(2)
+    h.key("escape")
+    h.over(1)
+    del h.clock.utc_and_ns
+    h.over(1)
+    assert [r["number"] for r in rows(h)] == [1, 2, 3] and h.turns.up.load.days_in_7 == 1
+
+
+def test_a_night_that_the_machine_slept_through_is_a_new_day(hall):
+    h = hall('[plan]\nblocks = "warm_up 9"\n')
+    h.over(1)
+    h.clock.sleep_s(30 * 3600)
+    h.wait(2)
+    h.key("escape")
+    h.wait(2)
+    h.over(1)
+    assert [r["number"] for r in rows(h)] == [1, 1]
 
 
 def test_a_day_off_is_said_before_the_first_ball(hall):

@@ -5,7 +5,7 @@ import os
 import sqlite3
 import stat
 from contextlib import closing
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from threading import Thread
 
 import pytest
@@ -230,6 +230,17 @@ def test_a_clock_that_is_put_forward_moves_no_ball(log, clock):
     row = log.ball_rows(session)[0]
     assert row["thrown_utc"] > log.session(session)["started_utc"]
     assert row["thrown_utc"][:10] == log.session(session)["started_utc"][:10]
+
+
+def test_balls_after_a_sleep_of_the_machine_have_their_own_time(log, clock):
+    session = log.start_session()
+    log.add_ball(session, some_ball(0), thrown_ns=clock.now_ns())
+    clock.sleep_s(2 * 3600)
+    clock.pass_s(60)
+    log.add_ball(session, some_ball(1), thrown_ns=clock.now_ns())
+    first, second = (datetime.fromisoformat(r["thrown_utc"].replace("Z", "")) for r in log.ball_rows(session))
+    assert second - first == timedelta(hours=2, minutes=1)
+    assert log.wall(session) == clock.utc_and_ns()[0]
 
 
 def test_sessions_and_players_are_listed_newest_first(log, clock):

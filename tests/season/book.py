@@ -39,6 +39,9 @@ class Calendar:
     def now_ns(self) -> int:
         return self._ns
 
+    def slept_ns(self) -> int:
+        return 0
+
     def utc_and_ns(self) -> tuple[datetime, int]:
         return self.wall, self._ns
 

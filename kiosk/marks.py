@@ -54,7 +54,7 @@ class Marks:
 
 @lru_cache(maxsize=4)
 def _solved(marks_px: tuple[tuple[str, Pixel], ...], *given: Any) -> Camera:
-    """A start asks for the same camera three times, and a kiosk that was killed is to run again soon."""
+    """Who draws and measures asks for the same camera again."""
     from creaseside import camera
     return camera.solve(dict(marks_px), *given)
 

@@ -15,7 +15,7 @@ from types import ModuleType
 from typing import Callable
 
 from kiosk import clock as real_clock
-from kiosk import marks, models
+from kiosk import marks, models, solved
 from kiosk.faults import Fault
 from kiosk.place import Place
 
@@ -33,7 +33,7 @@ class Mended:
 def mended(place: Place, clock: ModuleType = real_clock) -> list[Mended]:
     """Put right what can be; each file that was put aside."""
     files: list[tuple[Path, str, Callable[[], object]]] = [
-        (place.own_marks, "marks", lambda: marks.read(place.own_marks).solved())]
+        (place.own_marks, "marks", lambda: solved.camera(marks.read(place.own_marks), place.home))]
     if place.config is None:
         files.insert(0, (place.settings_file, "settings", lambda: Place(place.folder).settings))
     stamp = f"{clock.utc_and_ns()[0]:%Y%m%d-%H%M%S}"

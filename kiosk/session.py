@@ -14,7 +14,7 @@ from creaseside import plan as plans
 from creaseside.plan import FeedbackSchedule, Plan
 from creaseside.settings import Faults, FocusCue
 from creaseside.stamps import NS, Stamp, to_ns
-from kiosk import VERSION, clips, clock, demo, details, gate, guidance, models, sources, troubles
+from kiosk import VERSION, clips, clock, demo, details, gate, guidance, models, solved, sources, troubles
 from kiosk import marks as marks_room
 from kiosk.board import Board
 from kiosk.faults import Fault
@@ -100,7 +100,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event,
     board = Board(stage, settings.feedback, lambda what: details.keep(place, what))
     board.since_start = troubles.damaged(texts, ["log"] * bool(log.notice) + put_aside)
     _ready(watcher, board, place, stop)
-    engine = Engine(marks.solved() if marks else None, None, settings.feedback, settings.log, None,
+    engine = Engine(solved.camera(marks, place.home) if marks else None, None, settings.feedback, settings.log, None,
                     (source.width_px, source.height_px))
     turns = Turns(list(asked.players), seats_of(place, log, focus, log.note_program(VERSION, hashes(bundles), settings),
                                                 log.note_setup(marks) if marks else None),
@@ -203,7 +203,7 @@ def marks_of(place: Place, asked: Path | None, spec: str, size_px: tuple[int, in
             raise
         place.say(f"{fault}; until then there are no marks (theirs is {fits.width_px} x {fits.height_px})")
         return None
-    found.solved(str(path))     # a mark that is far off is said now, not at the first ball
+    solved.camera(found, place.home, str(path))     # a mark that is far off is said now, not at the first ball
     return found
 
 

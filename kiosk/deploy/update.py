@@ -53,6 +53,7 @@ def install(file: Path, root: Path, home: Path) -> str:
     try:
         _unpack(file, part)
         _libraries(part, root)
+        _compile(part)
         kept = _copy_log(home, name)
         part.replace(part.with_name(name))
     except BaseException:
@@ -152,6 +153,14 @@ def _libraries(copy: Path, root: Path) -> None:
         raise Refused(f"asked the libraries of this version's uv.lock ({lock}); found none of them here; connect the machine "
                       f"once and run python3 kiosk/start.py in a copy, or bring the folder onto the machine as {root}/libraries/{lock}")
     (copy / ".venv").symlink_to(Path("..") / ".." / "libraries" / lock)
+
+
+def _compile(copy: Path) -> None:
+    """For the service, which may not write there and would do it at each start. Where it fails, that is all it costs."""
+    python = copy / ".venv" / "bin" / "python"
+    if python.exists():
+        subprocess.run([python, "-m", "compileall", "-q", "kiosk", "src"], cwd=copy, stdout=subprocess.DEVNULL,
+                       stderr=subprocess.DEVNULL)
 
 
 def _copy_log(home: Path, name: str) -> Path | None:

@@ -11,7 +11,6 @@ from typing import Mapping, Sequence
 
 import cv2
 import numpy as np
-from scipy.optimize import least_squares
 
 from creaseside.pitch import MARKS
 
@@ -194,6 +193,7 @@ def _starts(places, pixels, focal, width_px, height_px):
 
 
 def _refine(start, places, pixels, width_px, height_px, focal_px, k1, k2):
+    from scipy.optimize import least_squares    # 0.7 s of a start that has its camera already (measured)
     fixed = focal_px is not None
 
     def misfit(v):

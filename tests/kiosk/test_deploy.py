@@ -72,6 +72,16 @@ def test_a_new_version_that_runs_stays(hall, tmp_path):
     assert (home / "creaseside.db.before-creaseside-2").stat().st_mode & 0o077 == 0
 
 
+def test_a_new_version_is_compiled_for_a_service_that_may_not_write_there(hall, tmp_path):
+    root, home = hall
+    libraries, = (root / "libraries").iterdir()
+    (libraries / "bin").mkdir()
+    (libraries / "bin" / "python").symlink_to(shutil.which("python3"))
+    module = {"kiosk/__init__.py": b"", "kiosk/good.py": b"x = 1\n", "src/creaseside/__init__.py": b""}
+    update.install(stick(tmp_path / "stick", more=module), root, home)
+    assert [p.name.split(".")[0] for p in (root / "current" / "kiosk" / "__pycache__").glob("good.*.pyc")] == ["good"]
+
+
 def test_one_that_does_not_start_goes_back_with_the_log_as_it_was(hall, tmp_path):
     root, home = hall
     before = update._version(home / "creaseside.db")

@@ -1,0 +1,71 @@
+"""Solved: the cameras of the last marks, kept in the home, so that a start need not solve them again: to solve one costs a
+third of a start's processor time, most of it the library (measured).
+
+A camera is found again only by the very marks and the very solver that made it, and only where every byte of the file is as
+it was written; else it is solved anew, and nobody need know. What a camera is, and whether marks are a picture of a pitch,
+is the engine's business.
+"""
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+from dataclasses import fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from creaseside import pitch
+from kiosk.marks import Marks
+
+if TYPE_CHECKING:
+    from creaseside.camera import Camera
+
+FILE = "cameras.json"
+KEPT = 4                    # the marks of one hall, as they were placed last
+
+
+def camera(marks: Marks, home: Path, where: str = "the marks") -> Camera:
+    """The camera that sees the marks there, as `marks.solved(where)` gives it, to the last bit."""
+    file, key = home / FILE, _key(marks)
+    kept = _read(file)
+    if key in kept:
+        return _camera(kept[key])
+    found = marks.solved(where)
+    with contextlib.suppress(OSError, ValueError):      # a disk that is full, or numbers that are none: the next start solves it
+        _write(file, dict([*kept.items(), (key, _plain(found))][-KEPT:]))
+    return found
+
+
+def _key(marks: Marks) -> str:
+    solver = Path(pitch.__file__).read_bytes() + Path(pitch.__file__).with_name("camera.py").read_bytes()
+    given = [list(marks.marks_px.items()), *(getattr(marks, f.name) for f in fields(marks) if f.name != "marks_px")]
+    return hashlib.sha256(solver + json.dumps(given).encode()).hexdigest()
+
+
+def _plain(found: Camera) -> dict[str, Any]:
+    out = {f.name: getattr(found, f.name) for f in fields(found)}
+    return {name: value.tolist() if hasattr(value, "tolist") else value for name, value in out.items()}
+
+
+def _camera(plain: dict[str, Any]) -> Camera:
+    import numpy as np
+
+    from creaseside.camera import Camera
+    return Camera(**{name: np.array(value, float) if isinstance(value, list) else value for name, value in plain.items()})
+
+
+def _read(file: Path) -> dict[str, dict[str, Any]]:
+    try:
+        digest, _, body = file.read_bytes().partition(b"\n")
+        return json.loads(body) if digest.decode() == hashlib.sha256(body).hexdigest() else {}
+    except (OSError, ValueError):
+        return {}
+
+
+def _write(file: Path, kept: dict[str, dict[str, Any]]) -> None:
+    body = json.dumps(kept, allow_nan=False).encode()
+    part = file.with_name(file.name + ".part")
+    with open(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as f:
+        f.write(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
+    os.replace(part, file)

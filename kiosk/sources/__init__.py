@@ -50,9 +50,9 @@ class Source(Protocol):
 
 
 def opencv():
-    """OpenCV's module, told to leave it to us to say what does not open. (2: errors only.)"""
+    """OpenCV's module, told to leave it to us to say what does not open."""
     import cv2
-    cv2.setLogLevel(2)
+    cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_ERROR)
     return cv2
 
 

@@ -10,6 +10,7 @@ import hashlib
 import os
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Iterable, Sequence
 
@@ -101,7 +102,7 @@ def write(file: Path, frames: Sequence[tuple[Stamp, bytes]]) -> Written:
     part = file.with_name(file.name + PART)
     try:
         head, tail = avi.layout([len(data) for _, data in frames], *size_px, min(period_ns, NS))
-        digest, size = _write_synced(part, [head, *(avi.chunk(data) for _, data in frames), tail])
+        digest, size = _write_synced(part, chain([head], (avi.chunk(data) for _, data in frames), [tail]))
         part.replace(file)
         _sync_folder(file.parent)
     except (OSError, ValueError) as e:

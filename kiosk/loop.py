@@ -115,7 +115,7 @@ class Loop:
         for ball in [ball for ball in self._closely if not (p.engine.waits_for(ball) or self._out[ball])]:
             del self._closely[ball]
             self._course.over(ball)
-        p.cuttings.tick(newest.t_ns if newest else 0, over)
+        p.cuttings.tick(newest.t_ns if newest else 0, over, self._clips)
         self._hand_clips()
         p.speaker.tick(now_ns)
         p.scorer.heard(p.speaker.heard())

@@ -21,7 +21,7 @@ from creaseside.ball import Ball
 from creaseside.orders import Log
 from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp, to_ns, to_s
-from kiosk import clips
+from kiosk import clips, memory
 from kiosk import clock as real_clock
 from kiosk.faults import Fault
 from kiosk.health import Health
@@ -197,6 +197,7 @@ class Scorer:
                 self._job(lambda row=row, cue=cue: self._note(row, cue, way))
         for ball, frames in self._clips_ready():
             self._job(lambda row=self._rows[ball], frames=frames: clips.keep(self._log, row, frames))
+            self._aside(memory.give_back)
         self._clips = [(ball, frames) for ball, frames in self._clips if ball not in self._rows]
 
     def _well_again(self, now_ns: int) -> None:

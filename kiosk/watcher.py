@@ -24,7 +24,7 @@ import numpy as np
 
 from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp
-from kiosk import clock
+from kiosk import clock, memory
 from kiosk.pose_model import Box, PoseModel, hushed
 from kiosk.reel import Reel
 
@@ -287,6 +287,7 @@ class Watcher:
 def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, heavy: Path | None) -> None:
     """A pose process: until the pipe is closed, the newest live frame first, then the looks in turn."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)   # Ctrl-C is for the kiosk, which then closes the pipe
+    memory.few_arenas()
     try:
         with hushed():
             models = _models(live, light, heavy)

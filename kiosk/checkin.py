@@ -5,12 +5,14 @@ twice running; held up for longer, it counts once. Whose it is, is looked up by 
 """
 from __future__ import annotations
 
+import contextlib
 from typing import Callable
 
 import numpy as np
 
 from creaseside.stamps import NS, Stamp
 from kiosk import cards
+from kiosk.faults import Fault
 
 LOOK_NS = NS                # 10 to 25 ms of a processor each (measured, kiosk/cards.py)
 GONE_NS = 5 * NS            # a card that was away for so long was put down, and may come again
@@ -33,7 +35,9 @@ class CheckIn:
     def tick(self, now_ns: int) -> list[int]:
         """The numbers of cards that are held up since."""
         if now_ns >= self._asked_ns:
-            self._asked_ns, self._wanted = now_ns + 60 * NS, self._anybody()
+            self._asked_ns = now_ns + 60 * NS
+            with contextlib.suppress(Fault):        # a log that cannot be read just now: as it was
+                self._wanted = self._anybody()
         found = self._found(now_ns)
         stamp = self._newest()
         if self._wanted and not self._looking and stamp is not None and now_ns >= self._due_ns and not self._busy():

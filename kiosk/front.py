@@ -144,7 +144,7 @@ class Front:
         seat = self.turns.up
         quiet = seat.stint.quiet
         seat.look()
-        if seat.waits_for_band and self._scorer.idle and not self._scorer.unfinished:
+        if seat.waits_for_band and not self.log.down and self._scorer.idle and not self._scorer.unfinished:
             self.board.note(self.texts.say("band_found" if seat.find_band() else "band_missing"))
             self.turns.ask()
         if seat.stint.quiet != quiet:
@@ -190,17 +190,24 @@ class Front:
         """Not while the coach is at the screen: a card on the desk is no player at the mark."""
         if self.desk and self.desk.open:
             return
-        row = self.log.player_of_card(number)
-        if row is None:
-            return self._say("card_unknown")
-        self.call(row["id"], now_ns)
+        try:
+            row = self.log.player_of_card(number)
+            if row is None:
+                return self._say("card_unknown")
+            self.call(row["id"], now_ns)
+        except Fault:
+            self._say("log_lost")
 
     def stop(self, now_ns: int) -> None:
-        """Somebody hurts: the session of whoever is up stops; the screen says who to see."""
-        self.turns.up.stop()
+        """Somebody hurts: the session of whoever is up stops, on a broken disk too; the screen says who to see."""
+        seat = self.turns.up
+        try:
+            seat.stop()
+        except Fault:
+            self._scorer.later(lambda: self.log.stop_session(seat.session, seat.stopped))
         self.turns.ask()
         self._face()
-        self.board.go("pain", now_ns, self._between(self.turns.up))
+        self.board.go("pain", now_ns, self._between(seat))
 
     def _step(self, press: Press) -> None:
         before = self.turns.up.bowler.id

@@ -33,6 +33,8 @@ AGAIN_NS = 5 * NS           # how often a ball that could not be written is trie
 GIVEN_UP_NS = 3 * NS        # a cue that was not heard so long after it was asked for never will be
 ROOM_BYTES = 1 << 20        # a ball with its traces takes a quarter of that
 FAILED_KEPT = 40            # cues' times, and the clips of the last balls, that could not be written
+WHOLE_WAITING = 60          # balls that wait for a disk with their traces, 0.1 MB each; earlier ones keep their numbers alone
+WAITING = 2000              # a week of them; then the earliest go, and are counted
 CLIPS_WAITING = 2           # pictures (70 MB a ball) of balls that are not on the disk yet
 TIMES = ("bfc_s", "ffc_s", "br_s")
 
@@ -138,10 +140,14 @@ class Scorer:
     @property
     def idle(self) -> bool:
         """Nothing is waited for, apart from balls that cannot be written."""
-        return not self._cues and not self._clips_ready() and getattr(self._aside, "idle", True)
+        return not any(c.ball in self._rows for c in self._cues) and not self._clips_ready() and getattr(self._aside, "idle", True)
 
     def may_keep_pictures(self, whose: Whose) -> bool:
-        return clips.may_keep_pictures(self._log, whose.player, self._log.day(whose.session))
+        """Never of somebody whose consent cannot be read just now."""
+        try:
+            return clips.may_keep_pictures(self._log, whose.player, self._log.day(whose.session))
+        except Fault:
+            return False
 
     def row(self, ball: int) -> int | None:
         """The ball's row; None as long as it is not on the disk."""
@@ -154,8 +160,18 @@ class Scorer:
             begun = self._begun[order.ball] = _Begun(whose, first_ns, file_ns, self._verdict_s(order, now_ns))
         self._due = deque(due for due in self._due if due.order.ball != order.ball)     # its later word is the whole of it
         self._due.append(_Due(order, poses, begun))
+        self._bound()
         (self.unfinished.add if order.more else self.unfinished.discard)(order.ball)
         self._write_due(now_ns)
+
+    def _bound(self) -> None:
+        """A disk that is gone for hours must not fill the memory."""
+        while len(self._due) > WAITING:
+            self._due.popleft()
+            self._health.count("balls_given_up")
+        if len(self._due) > WHOLE_WAITING and self._due[-1 - WHOLE_WAITING].poses:
+            at = len(self._due) - 1 - WHOLE_WAITING
+            self._due[at] = dataclasses.replace(self._due[at], poses=())
 
     def _verdict_s(self, order: Log, now_ns: int) -> float | None:
         if not (release := order.what["br_s"]):
@@ -188,13 +204,13 @@ class Scorer:
         """Try again what could not be written, and hand aside what can be. way: of the sound, for cues never heard."""
         if self._due and now_ns >= self._again_ns:
             self._write_due(now_ns)
-        if self.trouble and now_ns >= self._look_ns:
+        if (self.trouble or self._failed or self._log.down) and now_ns >= self._look_ns:
             self._look_ns = now_ns + NS
             self._well_again(now_ns)
-        for cue in [c for c in self._cues if c.heard or now_ns - c.at_ns > GIVEN_UP_NS]:
+        self._cues = self._cues[-FAILED_KEPT:]
+        for cue in [c for c in self._cues if c.ball in self._rows and (c.heard or now_ns - c.at_ns > GIVEN_UP_NS)]:
             self._cues.remove(cue)
-            if (row := self._rows.get(cue.ball)) is not None:
-                self._job(lambda row=row, cue=cue: self._note(row, cue, way))
+            self._job(lambda row=self._rows[cue.ball], cue=cue: self._note(row, cue, way))
         for ball, frames in self._clips_ready():
             self._job(lambda row=self._rows[ball], frames=frames: clips.keep(self._log, row, frames))
             self._aside(memory.give_back)
@@ -202,7 +218,15 @@ class Scorer:
 
     def _well_again(self, now_ns: int) -> None:
         """What failed beside the loop is tried again; where nothing is left to be written and there is room, all is well."""
-        if not (self._failed or self._due) and shutil.disk_usage(self._log.place.home).free >= ROOM_BYTES:
+        try:
+            self._log.take_up()
+            free = shutil.disk_usage(self._log.place.home).free
+        except Fault as fault:
+            self.trouble = fault
+            return
+        except OSError:             # the home is not there
+            return
+        if not (self._failed or self._due) and free >= ROOM_BYTES:
             self.trouble = None
         if self._failed and now_ns >= self._jobs_again_ns:
             self._jobs_again_ns = now_ns + AGAIN_NS
@@ -220,7 +244,7 @@ class Scorer:
                 self.trouble, self._again_ns = fault, now_ns + AGAIN_NS
                 return
             self._due.popleft()
-            self.trouble = self._log.trouble
+            self.trouble = self._log.trouble or (self.trouble if self._failed else None)
             if written is not None:
                 self._tell(written)
 
@@ -251,6 +275,10 @@ class Scorer:
     def _note(self, row: int, cue: _Asked, way: str) -> None:
         heard = cue.heard
         self._log.note_cue(row, cue.kind, cue.at_ns, heard and heard.first_sample_ns, heard.way if heard else way)
+
+    def later(self, job: Callable[[], Any]) -> None:
+        """Something for the log that is tried until the disk takes it."""
+        self._job(job)
 
     def _job(self, job: Callable[[], Any]) -> None:
         def guarded() -> None:

@@ -166,10 +166,11 @@ class Seat:
         self.look()
 
     def stop(self, stopped: bool = True) -> None:
-        """Somebody hurts, or it was pressed by mistake. That it stopped is kept, why is not."""
-        self.log.stop_session(self.session, stopped)
+        """Somebody hurts, or it was pressed by mistake. That it stopped is kept, why is not; it holds whether or not the disk
+        takes it."""
         self.stopped = stopped
         self.look()
+        self.log.stop_session(self.session, stopped)
 
     # What the coach sets
 

@@ -10,7 +10,7 @@ import sqlite3
 from contextlib import closing, contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import Iterator
+from typing import Iterable, Iterator
 
 from sqlite_utils import Database
 
@@ -22,6 +22,7 @@ OURS = 0x43724C67                  # "CrLg", the application id in the file's he
 BUSY_S = 1.0                       # how long a foreign writer (a table viewer) is waited for
 DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 FULL = (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR)
+REFUSED = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN)     # by a disk that fails, or went read-only
 TELL = {
     sqlite3.SQLITE_FULL: ("a full disk", "free some space; it goes on by itself"),
     sqlite3.SQLITE_BUSY: ("a log that another program is writing", "close that program and try again"),
@@ -56,9 +57,14 @@ def legible() -> Iterator[None]:
     try:
         yield
     except UnicodeDecodeError as e:
-        damaged = sqlite3.DatabaseError("its list of tables is no text any more")
-        damaged.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
-        raise damaged from e
+        raise fault(sqlite3.SQLITE_CORRUPT, "its list of tables is no text any more") from e
+
+
+def fault(number: int, words: str) -> sqlite3.DatabaseError:
+    """A fault as SQLite itself would raise it."""
+    made = sqlite3.DatabaseError(words)
+    made.sqlite_errorcode = number
+    return made
 
 
 def code(e: BaseException | None) -> int:
@@ -75,13 +81,36 @@ def for_writing(path: Path, now: datetime) -> tuple[Database, str | None]:
         notice = f"{asked} was damaged ({why}); it is now {_put_aside(path, now)}, a new one begins" if why else None
         os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
         os.chmod(path, 0o600)                                   # SQLite gives its -wal and -shm the same rights
-        db = Database(_readable(sqlite3.connect(path, BUSY_S, isolation_level=None, check_same_thread=False)))
-        try:
-            _prepare(db)
-        except BaseException:
-            db.close()
-            raise
-    return db, notice
+        return _connected(path), notice
+
+
+def again(path: Path, sessions: Iterable[str]) -> Database:
+    """A log that was let go of, opened for writing once more. It is never made anew and none is put aside: where it is not
+    there, is damaged, or lacks one of these sessions, that is a fault."""
+    os.close(os.open(path, os.O_RDWR))
+    if why := damage(path):
+        raise fault(sqlite3.SQLITE_CORRUPT, why)
+    db = _connected(path)
+    found = {id for id, in db.execute("select id from session")}
+    if missing := set(sessions) - found:
+        db.close()
+        raise Fault(f"the log {path} with the session {min(missing)}", "another log", "put the disk with the right one back")
+    return db
+
+
+def glance(path: Path) -> Database:
+    """The log for one look, read-only; nothing of it stays open. Fault where it is not there."""
+    return Database(_read_only(path))
+
+
+def _connected(path: Path) -> Database:
+    db = Database(_readable(sqlite3.connect(path, BUSY_S, isolation_level=None, check_same_thread=False)))
+    try:
+        _prepare(db)
+    except BaseException:
+        db.close()
+        raise
+    return db
 
 
 def for_reading(path: Path) -> Database:

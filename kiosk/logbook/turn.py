@@ -24,12 +24,14 @@ class Turn:
     def __init__(self, file: Path, clock: ModuleType, patience_ns: int = PATIENCE_NS) -> None:
         self._file, self._clock, self._patience_ns = file, clock, patience_ns
         self._threads, self._depth = threading.RLock(), 0
-        self._fd = os.open(file, os.O_RDWR | os.O_CREAT, 0o600)
+        self._fd: int | None = None
+        self._open()
 
     def __enter__(self) -> None:
         self._threads.acquire()
         try:
             if not self._depth:
+                self._open()
                 self._wait()
             self._depth += 1
         except BaseException:
@@ -43,7 +45,15 @@ class Turn:
         self._threads.release()
 
     def close(self) -> None:
-        os.close(self._fd)
+        """Let go of the file; whoever takes a turn afterwards opens it again."""
+        with self._threads:
+            if self._fd is not None:
+                os.close(self._fd)
+            self._fd = None
+
+    def _open(self) -> None:
+        if self._fd is None:
+            self._fd = os.open(self._file, os.O_RDWR | os.O_CREAT, 0o600)
 
     def _wait(self) -> None:
         last_ns = self._clock.now_ns() + self._patience_ns

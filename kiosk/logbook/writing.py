@@ -6,10 +6,9 @@ import hashlib
 import json
 import secrets
 import sqlite3
-from contextlib import contextmanager
 from datetime import date, datetime, timedelta, timezone
 from types import ModuleType
-from typing import TYPE_CHECKING, Any, Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any, Iterable, Mapping
 
 from sqlite_utils import Database
 
@@ -22,8 +21,8 @@ from kiosk import clock as clock_room
 from kiosk.cards import NUMBERS
 from kiosk.faults import Fault
 from kiosk.logbook import erasing, file, people
-from kiosk.logbook.reading import Reader, Row
-from kiosk.logbook.turn import Turn
+from kiosk.logbook.hold import Hold
+from kiosk.logbook.reading import Row
 from kiosk.place import Place
 
 if TYPE_CHECKING:
@@ -35,7 +34,7 @@ SOURCES = ("seen", "added by hand")
 NO_NUMBERS = "not kept: no consent to numbers"
 
 
-class Logbook(Reader):
+class Logbook(Hold):
     """The log of a Place, for writing. From any thread.
 
     notice: what people should hear about its opening (a damaged log was put aside), or None.
@@ -46,28 +45,12 @@ class Logbook(Reader):
         self.notice: str | None = None
         self.trouble: Fault | None = None
         self._walls: dict[str, tuple[datetime, int]] = {}      # by session: wall time, and monotonic with sleep
+        self._begun = self._walls
         super().__init__(place, clock)
         try:
             erasing.finish(self)
         except Fault as e:          # somebody reads just now: the next start tries again
             self.notice = "; ".join(filter(None, (self.notice, str(e))))
-
-    def _open(self) -> Database:
-        path = self.place.log
-        with file.telling(f"the log {path}"):
-            self._turn = Turn(path.with_name(path.name + ".turn"), self.clock)
-        try:
-            with self._turn:
-                db, self.notice = file.for_writing(path, self.clock.utc_and_ns()[0])
-        except BaseException:
-            self._turn.close()
-            raise
-        return db
-
-    def close(self) -> None:
-        with self._turn, self._threads:      # the last to close writes everything into the main file
-            super().close()
-        self._turn.close()
 
     # People
 
@@ -363,26 +346,6 @@ class Logbook(Reader):
         return erasing.session(self, self._one("session", session)["id"])
 
     # How
-
-    @contextmanager
-    def writing(self, asked: str) -> Iterator[Database]:
-        """One transaction: all of it or nothing, on the disk when it ends."""
-        with file.telling(asked), self._turn, self._threads:
-            self._db.execute("begin immediate")
-            try:
-                yield self._db
-                self._db.execute("commit")
-            except BaseException as e:
-                if self._db.conn.in_transaction:     # a full disk may have ended it already
-                    self._db.execute("rollback")
-                if file.code(e) == sqlite3.SQLITE_CORRUPT:
-                    self._salvage(str(e))
-                raise
-
-    def _salvage(self, why: str) -> bool:
-        """A writer does not go on with a part of its log: the next start puts the damaged one aside."""
-        file.suspected(self.place.log).touch()
-        return False
 
     def _insert(self, asked: str, table: str, row: Row) -> int:
         with self.writing(asked) as db:

@@ -159,7 +159,7 @@ class Cuttings:
         stamps = [Stamp(f, now_ns + to_ns(f / FPS - clip_s)) for f in frames]
         return Cutting(first_ns, last_ns, stamps, dict.fromkeys(frames, TINY), whole=True)
 
-    def tick(self, newest_ns: int, over: bool) -> None:
+    def tick(self, newest_ns: int, over: bool, wanted=()) -> None:
         pass
 
     def forget(self) -> None:

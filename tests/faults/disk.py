@@ -45,7 +45,7 @@ def run(count: int, folder: Path) -> str:
         need(len(rows) == count and len({hall.ball_of(r)[0] for r in rows}) == count, f"{len(rows)} balls of {count}")
         late = sum(1 for r in rows if not hall.log.traces(r["id"]))
         need(not hall.kept, f"faults in the loop: {hall.kept}")
-    slow = f"{_slow(folder)}; {_failing(folder)}" if count > 4 else "slow syncs and a failing disk only with --full"
+    slow = f"{_slow(folder)}; {_failing(folder)}; {_failing_door(folder)}" if count > 4 else "slow syncs and a failing disk only with --full"
     return (f"{count} times ({len(left)} with {min(left)} to {max(left)} bytes left, {count - len(left)} refusing): every cue and "
             f"replay came, {count} of {count} balls in the log, {late} without traces, said on the screen {refused_said} times; {slow}")
 
@@ -89,28 +89,86 @@ def _refusing():
 
 
 def _failing(folder: Path) -> str:
-    """A real file system that goes read-only under the kiosk, as after a fault of the disk: ext4's own `abort`. It can not be
-    written again before it is mounted anew, so that of coming back nothing is asked."""
-    image, at = folder / "image", folder / "failing"
+    """A real file system that goes read-only under the kiosk, as after a fault of the disk: ext4's own `abort`. The kernel
+    lets nobody write to it again before it was taken off, checked and mounted anew: which is done, under the running kiosk."""
+    with _ext4(folder / "failing") as (image, at), Hall(at, every_s=16.0, first_s=3.0) as hall:
+        hall.run(12.0)
+        need(len(hall.rows()) == 1 and not hall.banner, f"a disk that is well: {hall.banner}")
+        _break(at)
+        hall.run(12.0)
+        said, scenes = hall.banner, [name for name, _ in hall.scenes]
+        need(said[:1] == ("nothing can be saved",), f"a disk that went read-only: {said}")
+        need(len(hall.voice.asked) == scenes.count("replay") == 2, f"read-only: cues {hall.voice.asked}, {scenes}")
+        need(len(hall.rows()) == 1 and not hall.kept, f"read-only: faults in the loop: {hall.kept}")
+        _take_off(at)
+        hall.run(12.0)
+        need(not list(at.iterdir()), f"written where the disk is to be mounted: {list(at.iterdir())}")
+        need(hall.banner[:1] == ("nothing can be saved",) and len(hall.voice.asked) == 3, f"no disk: {hall.banner}, {hall.voice.asked}")
+        _repair(image, at)
+        need(hall.run(WELL_S, lambda: not hall.banner), f"a disk that is well again: {hall.banner}: {hall.scorer.trouble}")
+        rows = hall.rows()
+        need([hall.ball_of(r)[0] for r in rows] == [0, 1, 2], f"after the repair: {len(rows)} balls of 3")
+        need(all(hall.log.traces(r["id"]) and r["release_to_cue_s"] for r in rows), f"after the repair: {rows}")
+        need(not hall.kept, f"faults in the loop: {hall.kept}")
+    return ("a disk that went read-only under the kiosk, was taken off, repaired and mounted again: said so, cues and replays came, "
+            f"{len(rows)} of 3 balls in the log with traces and cue times, no start between")
+
+
+def _failing_door(folder: Path) -> str:
+    """The same with the door itself, in real time."""
+    (at := folder / "door").mkdir()
+    with _ext4(at / "home") as (image, home):
+        kiosk = Kiosk(prepared(at), every_s=4.0)
+        try:
+            kiosk.until("READY=1", 60)
+            kiosk.watch(10)
+            before = len(kiosk.balls)
+            _break(home)
+            kiosk.watch(10)
+            need(before and len(kiosk.balls) <= before + 1, f"read-only: {before} balls, then {len(kiosk.balls)}")
+            _take_off(home)
+            kiosk.watch(6)
+            need(not list(home.iterdir()), f"written where the disk is to be mounted: {list(home.iterdir())}")
+            _repair(image, home)
+            kiosk.watch(WELL_S)
+            kiosk.process.terminate()
+        finally:
+            kiosk.end()
+        summary = kiosk.balls[-1].get("summary", {})
+        told = [ball["ball"] for ball in kiosk.balls if "ball" in ball]
+        need(told == list(range(1, len(told) + 1)) and len(told) >= before + 5 and summary.get("faults") == 0,
+             f"a disk repaired under the door: {told}; {summary}; {kiosk.last_words()}")
+    return f"and under the door: {len(told)} balls, none lost"
+
+
+@contextlib.contextmanager
+def _ext4(at: Path):
+    image = at.with_name(at.name + ".image")
     at.mkdir()
     with image.open("wb") as f:
-        f.truncate(4 * ROOM)
+        f.truncate(64 << 20)
     if (not shutil.which("mkfs.ext4") or subprocess.run(["mkfs.ext4", "-q", image], capture_output=True).returncode
             or subprocess.run(["mount", "-o", "loop", image, at], capture_output=True).returncode):
-        return "no ext4 in here for a disk that fails"
+        raise NotHere("no ext4 in here for a disk that fails")
+    (at / "lost+found").rmdir()
     try:
-        with Hall(at, every_s=16.0, first_s=3.0) as hall:
-            hall.run(12.0)
-            need(len(hall.rows()) == 1 and not hall.banner, f"a disk that is well: {hall.banner}")
-            subprocess.run(["mount", "-o", "remount,abort", at], check=True)
-            hall.run(12.0)
-            said, scenes = hall.banner, [name for name, _ in hall.scenes]
-            need(said[:1] == ("nothing can be saved",), f"a disk that went read-only: {said}")
-            need(len(hall.voice.asked) == scenes.count("replay") == 2, f"read-only: cues {hall.voice.asked}, {scenes}")
-            need(len(hall.rows()) == 1 and not hall.kept, f"read-only: faults in the loop: {hall.kept}")
+        yield image, at
     finally:
-        subprocess.run(["umount", "-l", at], check=True)
-    return "a disk that went read-only: said so, cue and replay came, the balls before it can be read"
+        subprocess.run(["umount", "-l", at], capture_output=True)
+
+
+def _break(at: Path) -> None:
+    subprocess.run(["mount", "-o", "remount,abort", at], check=True)
+
+
+def _take_off(at: Path) -> None:
+    off = subprocess.run(["umount", at], capture_output=True, text=True)
+    need(off.returncode == 0, f"the kiosk keeps the broken disk busy: {off.stderr}")
+
+
+def _repair(image: Path, at: Path) -> None:
+    need(subprocess.run(["fsck.ext4", "-fy", image], capture_output=True).returncode in (0, 1), "ext4 cannot be repaired")
+    subprocess.run(["mount", "-o", "loop", image, at], check=True)
 
 
 def _room_for_clips(hall: Hall) -> None:

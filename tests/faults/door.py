@@ -56,7 +56,7 @@ class Kiosk:
     def __init__(self, place: Place, *more: str, before: tuple[str, ...] = (), every_s: float = 4.0, player: bool = True,
                  tag: str = "door") -> None:
         self.place, self.balls, self.since = place, [], Awake()
-        self._ear_file = place.home / "notify"
+        self._ear_file = place.home.parent / "notify"
         self._ear_file.unlink(missing_ok=True)
         self._ear = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
         self._ear.bind(str(self._ear_file))

@@ -296,6 +296,26 @@ def test_pain_stops_the_session_says_who_to_see_and_keeps_no_reason(hall):
     assert not h.turns.up.stopped and h.log.session(h.turns.up.session)["stopped_utc"] is None
 
 
+def test_pain_stops_the_session_on_a_disk_that_takes_nothing(hall, monkeypatch):
+    h = hall(people=(("Noor", "u13"),))
+    h.over(1)
+    writes, refusing = h.log.stop_session, [True]
+
+    def stop(*given):
+        if refusing:
+            raise Fault("to stop a session", "a disk that does not do as it is told", "look at it") from OSError(30, "read-only")
+        writes(*given)
+    monkeypatch.setattr(h.log, "stop_session", stop)
+    h.key("h", "return")
+    assert h.stage.now == "pain" and h.turns.up.stopped
+    h.over(1)
+    assert h.voice.asked == ["hit"]                                 # nothing is given any more
+    assert h.log.session(h.turns.up.session)["stopped_utc"] is None
+    refusing.clear()
+    h.wait(8)
+    assert h.log.session(h.turns.up.session)["stopped_utc"]
+
+
 def test_pressed_by_mistake_stops_nothing(hall):
     h = hall()
     h.key("h", "n", "return")

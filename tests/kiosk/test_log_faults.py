@@ -136,6 +136,76 @@ def test_a_full_log_costs_traces_first_and_mends_itself(tmp_path):
     assert sound(log.place)
 
 
+# A disk that goes read-only, and comes back
+
+def held(place: Place) -> list[str]:
+    """Files of the home that this process has open."""
+    fds = [os.path.join("/proc/self/fd", fd) for fd in os.listdir("/proc/self/fd")]
+    return [there for there in (os.path.realpath(fd) for fd in fds) if there.startswith(str(place.home))]
+
+
+def refuse(log: Logbook) -> None:
+    log._db.execute("pragma query_only = on")       # SQLite then says of this connection what it says of a disk that is read-only
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs /proc")
+def test_a_log_whose_disk_refuses_is_let_go_of_and_comes_back_by_itself(tmp_path):
+    with Logbook(home(tmp_path)) as log:
+        session = log.start_session(log.add_player("Sam"))
+        log.add_ball(session, some_ball(1))
+        refuse(log)
+        with pytest.raises(Fault, match="may not be written"):
+            log.add_ball(session, some_ball(2), poses=some_poses(20, "light"))
+        assert log.down and held(log.place) == []
+        assert len(log.balls(session)) == 1 and log.players()[0]["shown_name"] == "Sam" and held(log.place) == []
+        log.add_ball(session, some_ball(2))
+        assert not log.down and [b["ball"] for b in log.balls(session)] == [1, 2]
+    assert sound(log.place)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs /proc")
+def test_a_log_that_is_not_there_or_is_another_is_not_written(tmp_path):
+    place, aside = home(tmp_path), tmp_path / "aside"
+    with Logbook(place) as log:
+        session = log.start_session()
+        refuse(log)
+        with pytest.raises(Fault):
+            log.add_ball(session, some_ball(1))
+        place.home.rename(aside)
+        place.home.mkdir()                           # where its disk was mounted
+        for doing in (lambda: log.add_ball(session, some_ball(1)), log.take_up, log.players):
+            with pytest.raises(Fault, match="cannot be opened"):
+                doing()
+        assert list(place.home.iterdir()) == []
+        with Logbook(Place(tmp_path / "other", quiet=True)) as other:
+            other.start_session()
+        (tmp_path / "other" / place.log.name).rename(place.log)
+        with pytest.raises(Fault, match="another log"):
+            log.take_up()
+        assert log.down and held(place) == []
+        place.log.unlink()
+        for file_ in aside.iterdir():
+            file_.rename(place.home / file_.name)
+        log.take_up()
+        log.add_ball(session, some_ball(1))
+        assert [b["ball"] for b in log.balls(session)] == [1]
+    assert sound(place)
+
+
+def test_a_damaged_log_that_comes_back_is_left_for_the_next_start(tmp_path):
+    place = filled(tmp_path)
+    with Logbook(place) as log:
+        refuse(log)
+        with pytest.raises(Fault):
+            log.add_player("Kim")
+        place.log.write_bytes(place.log.read_bytes()[:8192])
+        with pytest.raises(Fault, match="damaged"):
+            log.add_player("Kim")
+        assert log.down
+    with Logbook(place) as log:
+        assert log.notice and "damaged" in log.notice
+
+
 # Damaged, foreign, newer, out of reach
 
 def filled(tmp_path) -> Place:

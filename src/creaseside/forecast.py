@@ -58,7 +58,7 @@ def usual_noise() -> Noise:
     """The noise that the measures state, as pixels: one look's knee on a figure seen square, and a foot's place."""
     leg_px = LEG_M * FIGURE_PX / STATURE_M
     per_px = np.sqrt(sum(_slopes(lambda p: float(measures.signed_deg(*p)), leg_px) ** 2))
-    return Noise(measures.KNEE_NOISE_DEG / per_px, steps.HEIGHT_SD_M * FIGURE_PX / STATURE_M)
+    return Noise(measures.KNEE_NOISE_DEG / per_px, steps.HEIGHT_SD_M[steps.RUN] * FIGURE_PX / STATURE_M)
 
 
 def forecast(camera: Camera, fps: float, bowler_y_m: float = 0.0, noise: Noise | None = None) -> Forecast:
@@ -141,7 +141,7 @@ def _knee(camera: Camera, front: np.ndarray, fps: float, on_sd_s: float, noise: 
     joint_px = noise.joint_px * max(1.0, figure_px / FIGURE_PX)      # a larger figure is shrunk for the model
     spread = max(measures.KNEE_NOISE_DEG, float(joint_px * np.sqrt((slopes**2).sum())))
     tilt = _aslant(camera, front)
-    body = np.hypot(measures.KNEE_BODY_SD_DEG, np.degrees(measures.FRONT_OUT_SD_M * tilt / measures.THIGH_M))
+    body = np.hypot(measures.body_sd_deg(figure_px), np.degrees(measures.FRONT_OUT_SD * tilt))
     return _value(float(np.sqrt(measures.landing_noise_deg(looks, spread) ** 2 + (KNEE_SLOPE_DEG_S * on_sd_s) ** 2 + body**2)))
 
 
@@ -163,9 +163,11 @@ def _step(camera: Camera, x_m: float, y_m: float, noise: Noise, usual: tuple[flo
     """A step with what is known of the hips over it; what its place is worse than a ball would say goes into the same sd."""
     place = np.array([x_m, y_m, 0.0])
     away = float(np.linalg.norm(place[:2] - camera.C[:2]) / camera.C[2])
-    excess = max(0.0, (noise.foot_px * across_m_per_px(camera, place)) ** 2 - (steps.HEIGHT_SD_M * away) ** 2)
+    kind = steps.BACK if usual is steps.BACK_OFFSET_M else steps.RUN
+    stated = steps.HEIGHT_SD_M[kind] * away
+    excess = max(0.0, (noise.foot_px * across_m_per_px(camera, place)) ** 2 - stated**2)
     hips = 1 / (1 / usual[1] ** 2 + 1 / steps.MODEL_SD_M**2)
-    return steps.Step("left", 0.0, place[:2], place[:2], 0.0, float(np.sqrt(hips + excess)), steps.STRIDE_HEIGHT_SD_M * away)
+    return steps.Step("left", 0.0, place[:2], place[:2], 0.0, float(np.sqrt(hips + excess)), stated)
 
 
 def _stride(camera: Camera, y_m: float, noise: Noise) -> Value:

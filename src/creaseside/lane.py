@@ -39,21 +39,30 @@ class Lane:
         """Unit direction to the runner's left, pitch frame (3,)."""
         return np.array([-self.heading[1], self.heading[0], 0.0])
 
-    def flat(self, xy_px: np.ndarray, left_m: float = 0.0) -> np.ndarray:
-        """Pixels (..., 2) -> (along, up) metres (..., 2) of points that lie `left_m` to the runner's left of the plane."""
+    @property
+    def camera_left_m(self) -> float:
+        """How far to the runner's left of the plane the camera stands; NaN without one."""
+        return float((self.camera.C - self.point_m) @ self.left) if self.metric else float("nan")
+
+    def flat(self, xy_px: np.ndarray, left_m: float | np.ndarray = 0.0) -> np.ndarray:
+        """Pixels (..., 2) -> (along, up) metres (..., 2) of points that lie `left_m`, one for all or (...), to the runner's left."""
         if self.camera is None:
             return np.stack([xy_px[..., 0] * self.forward_px, -xy_px[..., 1]], -1) / self.px_per_m
-        p = self.camera.on_plane(xy_px, self.point_m + left_m * self.left, self.left)
+        p = self.camera.on_plane(xy_px, self.point_m + np.asarray(left_m)[..., None] * self.left, self.left)
         return np.stack([(p[..., :2] - self.point_m[:2]) @ self.heading, p[..., 2]], -1)
 
     def aslant(self, xy_px: np.ndarray) -> np.ndarray:
         """How far from square on the camera sees points (..., 2) of the plane, (...): the tangent of the angle between the line of
         sight and the runner's left, over the ground. By so much a metre out of the plane looks shifted along it. NaN without a camera.
         """
+        return np.abs(self.from_behind(xy_px))
+
+    def from_behind(self, xy_px: np.ndarray) -> np.ndarray:
+        """The same with its sign, + where the camera looks after the bowler. NaN without a camera."""
         if self.camera is None:
             return np.full(np.shape(xy_px)[:-1], np.nan)
         sight = self.camera.on_plane(xy_px, self.point_m, self.left)[..., :2] - self.camera.C[:2]
-        return np.abs(sight @ self.heading) / np.abs(sight @ self.left[:2])
+        return (sight @ self.heading) / np.abs(sight @ self.left[:2])
 
     def aslant_at(self, track: Track, at_s: float) -> float:
         """The same for the bowler round a moment; a usual one where no marks tell it."""

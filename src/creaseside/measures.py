@@ -11,6 +11,7 @@ from typing import Callable
 
 import numpy as np
 
+from creaseside import joints
 from creaseside import steps as foot_steps
 from creaseside.ball import Value
 from creaseside.lane import Lane
@@ -21,26 +22,26 @@ from creaseside.track import Track, height_px, local_line
 
 NO_MARKS = "no marks: the camera's place is not known"
 
-# How far hip and knee are to the leg's own side of the plane through its ankle. The front foot stands nearly under the middle of
-# the body, so that the hip joint, half a pelvis (9 cm, anthropometric tables, from memory) out and turned 40 degrees, is some 5 cm
-# outside it. The back foot lands across, beyond the middle of the body, with its toes and so its bent knee turned outwards.
-# A landmark lies on the skin that the camera sees, not in the joint: half the depth of a knee, 5 cm, shifts it as far again.
-FRONT_OUT_M, FRONT_OUT_SD_M = (0.045, 0.0), 0.05
+# How far the hip is to its own side of the plane through its ankle: the front leg is `joints`' business, and what stays in doubt of
+# its knee a share of its limb. The back foot lands across, beyond the middle of the body, with its toes and so its bent knee
+# turned outwards.
+FRONT_OUT_SD = 0.06                          # of a thigh, what drawn knees seen from far off side-on stray by beyond those seen square
 BACK_OUT_M, BACK_OUT_SD_M = (-0.10, 0.05), 0.06      # (rendered; foot turned 45 to 60 degrees)
 KNEE_AFTER_S = 0.050                         # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
-KNEE_SURE_SD_DEG = 4.2                       # nearly one ball in four is then over 5 degrees off (normal law), what a coach would act on
+KNEE_SURE_SD_DEG = 4.5                       # of 143 rendered balls 51 are beyond; of the others 7 were over 5 degrees off, which a coach would act on
 UNPLACED_SD_DEG = 4.0                        # a camera up to 30 degrees off side-on shows another angle than the plane's: 0.6 to 4.3 (rendered)
 KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250 px figure (measured on rendered bowlers: 1.2 to 2)
 LATE_KNEE_SD_DEG = 5.0                       # from landing to release the model reads the knee 2 to 7 degrees too bent (rendered; published: 5)
-# What a leg does after a landing, as a parabola in time: gives way by 10 degrees in 70 ms, within twice that (published: 0 to 40
+# What a leg does after a landing, as a parabola in time: gives way by 10 degrees in 70 ms, within as much (published: 0 to 40
 # degrees until release). The looks say more than this, but for the three that there are at 60 frames a second.
 GIVES_DEG, GIVES_S = 10.0, 0.07
-GIVES_USUAL = np.array([-0.5, 0.5])          # slope and bend, each in its sd
-GIVES = np.array([[0.0, GIVES_S / (4 * GIVES_DEG), 0.0], [0.0, 0.0, GIVES_S**2 / (2 * GIVES_DEG)]])
+GIVES_USUAL = np.array([-1.0, 1.0])          # slope and bend, each in its sd
+GIVES = np.array([[0.0, GIVES_S / (2 * GIVES_DEG), 0.0], [0.0, 0.0, GIVES_S**2 / GIVES_DEG]])
 ROUGH_S = 0.15                               # after a contact: three looks say too little of their own noise, these are nine at 60 a second
 LANDING_SEEN_S = 0.02                        # either side of a contact, the leg must have been seen in half of the looks
 KNEE_LOOK_DEG = 2.0                          # a look this far off the parabola is a slip in part
-KNEE_BODY_SD_DEG = 2.0                       # how far the joints stray from the body's for a whole ball, seen from up to 20 degrees off (rendered)
+KNEE_BODY_SD_DEG = 1.2                       # how far the joints stray from the body's for a whole ball, once `joints` is taken off (rendered),
+KNEE_FIGURE_SD_DEG, FIGURE_PX = 2.7, 250.0   # and on a figure so tall: some 1.6 pixels of each joint (143 rendered balls, figures of 150 to 400 px)
 BACK_KNEE_SD_DEG = 4.0                       # the turned leg, often the far one, is read less well (rendered)
 SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.08     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
@@ -49,11 +50,11 @@ ELBOW_OUT_M = 0.10                           # the bowling elbow at the landing,
 TRUNK_M, TRUNK_BR_SD_DEG = 0.50, 3.0         # beside a raised arm the shoulder's landmark wanders (rendered)
 THIGH_M = 0.42                               # an adult's; a junior's is a sixth shorter
 BEHIND_SHARE = 0.15                          # of the stature: legs whose knees are nearer than this cover each other (a thigh is as wide)
-HIDDEN_SD_DEG = 7.0                          # a far leg behind the near one (rendered: 0 to 11 degrees off)
+HIDDEN_SD_DEG = 4.0                          # a far leg behind the near one (rendered: 8 such balls, 4.1 degrees RMSE, 7.5 at most)
 LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
 STANCE_S = 0.07                              # of a run-up's step at the least: sprinters' last 90 ms and more (common practice); a foot in the air may hang for less
-STRIDE_SD_M, STRIDE_SD_SHARE = 0.025, 0.014  # landmarks of two feet, and the scale of the marks (rendered)
+STRIDE_SD_M, STRIDE_SD_SHARE = 0.022, 0.010  # landmarks of two feet, and the scale of the marks (rendered)
 ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
 
 
@@ -85,11 +86,11 @@ def signed_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarr
 
 def see(track: Track, lane: Lane, phases: Phases, heavy: bool) -> Seen:
     """Puts the feet on the ground: the steps of the run-up, of the back foot and of the front foot."""
-    def step(side: str, on: Value, back: bool = False) -> Step | None:
+    def step(side: str, on: Value, kind: str) -> Step | None:
         contact = next((c for c in phases.contacts[side] if on and c.on_s == on.value), None)
-        return foot_steps.of(track, lane, contact, back) if contact else None
+        return foot_steps.of(track, lane, contact, kind) if contact else None
 
-    back, front = step(phases.back, phases.bfc, True), step(phases.front, phases.ffc)
+    back, front = step(phases.back, phases.bfc, foot_steps.BACK), step(phases.front, phases.ffc, foot_steps.FRONT)
     run_up = []
     if phases.bfc:
         before = sorted((c for down in phases.contacts.values() for c in down if c.on_s < phases.bfc.value - 0.1 and c.off_s - c.on_s > STANCE_S), key=lambda c: c.on_s)
@@ -110,10 +111,11 @@ def _same_lane(step: Step, back: Step | None) -> bool:
 def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
     """The knee's signed angle at every look, (T,) degrees, in the running plane through that foot."""
     lane = seen.lane.through(step.ground_m, 0.0) if step else seen.lane
+    marks = [seen.track[f"{side}_{joint}"] for joint in joints.JOINTS]
+    if side == seen.phases.front:
+        return signed_deg(*joints.leg(lane, side, *marks))
     own = 1.0 if side == "left" else -1.0
-    hip, knee = (own * out for out in (BACK_OUT_M if side == seen.phases.back else FRONT_OUT_M))
-    t = seen.track
-    return signed_deg(lane.flat(t[f"{side}_hip"], hip), lane.flat(t[f"{side}_knee"], knee), lane.flat(t[f"{side}_ankle"]))
+    return signed_deg(*(lane.flat(xy, own * out) for xy, out in zip(marks, (*BACK_OUT_M, 0.0))))
 
 
 def _at_contact(seen: Seen, angle: np.ndarray, on: Value) -> Value:
@@ -151,14 +153,19 @@ def landing_noise_deg(after_s: np.ndarray, look_sd_deg: float | np.ndarray) -> f
     return float(np.sqrt(np.linalg.inv(scaled.T @ scaled + GIVES.T @ GIVES)[0, 0]))
 
 
-def _leg_sd(seen: Seen, side: str, on: Value, across_sd_m: float) -> float:
+def _leg_sd(seen: Seen, side: str, on: Value, across_sd: float) -> float:
     """What is the same for every look of a ball: the model's joints, and joints that look shifted to a camera aslant."""
-    return float(np.sqrt(KNEE_BODY_SD_DEG**2 + sum(doubt**2 for doubt in _leg_doubts(seen, side, on, across_sd_m).values())))
+    return float(np.sqrt(body_sd_deg(height_px(seen.track)) ** 2 + sum(doubt**2 for doubt in _leg_doubts(seen, side, on, across_sd).values())))
 
 
-def _leg_doubts(seen: Seen, side: str, on: Value, across_sd_m: float) -> dict[str, float]:
+def body_sd_deg(figure_px: float) -> float:
+    """How far a knee strays for a whole ball on a figure that stands so tall in the picture, seen square and whole."""
+    return float(np.hypot(KNEE_BODY_SD_DEG, KNEE_FIGURE_SD_DEG * FIGURE_PX / figure_px))
+
+
+def _leg_doubts(seen: Seen, side: str, on: Value, across_sd: float) -> dict[str, float]:
     """Why -> degrees."""
-    angled = _tilted(seen, across_sd_m / THIGH_M, on)
+    angled = _tilted(seen, across_sd, on)
     return {"seen from too far off side-on" if seen.lane.metric else NO_MARKS: angled if seen.lane.metric else np.hypot(angled, UNPLACED_SD_DEG),
             "the other leg is before it": HIDDEN_SD_DEG if _hidden(seen, side, on) else 0.0,
             "seen by the light model only": 0.0 if seen.heavy else LIGHT_EXTRA_DEG}
@@ -197,7 +204,7 @@ def _at(seen: Seen, angle: np.ndarray, when: Value, extra_sd: float, degree: int
 
 
 def _front(seen: Seen, knee: Value, when: Value) -> Value:
-    return Value(knee.value, float(np.hypot(knee.sd, _leg_sd(seen, seen.phases.front, when, FRONT_OUT_SD_M)))) if knee else knee
+    return Value(knee.value, float(np.hypot(knee.sd, _leg_sd(seen, seen.phases.front, when, FRONT_OUT_SD)))) if knee else knee
 
 
 def front_knee_ffc_deg(seen: Seen) -> Value:
@@ -209,9 +216,10 @@ def knee_doubt(seen: Seen, knee: Value) -> str | None:
     """What makes the front knee at the landing uncertain, in words, where it is."""
     if not knee or knee.sd <= KNEE_SURE_SD_DEG:
         return None
-    why = _leg_doubts(seen, seen.phases.front, seen.phases.ffc, FRONT_OUT_SD_M)
-    looks = knee.sd**2 - KNEE_BODY_SD_DEG**2 - sum(doubt**2 for doubt in why.values())
-    why["few looks at the landing, or they disagree"] = np.sqrt(max(looks, 0.0))
+    why = _leg_doubts(seen, seen.phases.front, seen.phases.ffc, FRONT_OUT_SD)
+    body = body_sd_deg(height_px(seen.track))
+    looks = knee.sd**2 - body**2 - sum(doubt**2 for doubt in why.values())
+    why |= {"few looks at the landing, or they disagree": np.sqrt(max(looks, 0.0)), "the bowler is small in the picture": body}
     return "knee uncertain: " + max(why, key=why.get)
 
 
@@ -242,7 +250,7 @@ def back_knee_min_deg(seen: Seen) -> Value:
 
 def _doubted(seen: Seen, knee: Value) -> Value:
     """The back leg is turned side-on and often the far one: its knee leaves the running plane, which an angled camera sees."""
-    body = _leg_sd(seen, seen.phases.back, seen.phases.bfc, BACK_OUT_SD_M)
+    body = _leg_sd(seen, seen.phases.back, seen.phases.bfc, BACK_OUT_SD_M / THIGH_M)
     return Value(knee.value, float(np.sqrt(knee.sd**2 + BACK_KNEE_SD_DEG**2 + body**2))) if knee else knee
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from creaseside import joints
 from creaseside import lane as lanes
 from creaseside.ball import Value
 from creaseside.camera import Camera
@@ -20,6 +21,7 @@ GAP_S = 0.4                         # a longer one, and the leg was away
 STILL_M = 0.04                      # the hips sway by 1 to 2 cm in quiet standing (common practice, no source)
 TALL_DEG = (160.0, 195.0)           # outside it the knee is bent, or not this player's; the model's own error is within 10
 ALIKE_S = 0.25                      # looks nearer than this repeat each other's error
+HIP_OUT = 0.0                       # of the leg: feet under the hips (common practice); of a straight leg it changes nothing
 LEAST_SD_DEG = 0.5                  # between two trials of one body the joints are never found nearer than this (from memory)
 
 
@@ -40,7 +42,7 @@ def zero(track: Track, camera: Camera | None, side: str) -> Value:
     lane = lane.through(place, 0.0)
     if float(np.nanmedian(lane.flat(track[f"{side}_toe"])[:, 0] - lane.flat(track[f"{side}_heel"])[:, 0])) <= 0:
         return Value.missing("not facing the batter's end")
-    angle = signed_deg(*(lane.flat(track[f"{side}_{joint}"]) for joint in ("hip", "knee", "ankle")))
+    angle = signed_deg(*joints.leg(lane, side, *(track[f"{side}_{joint}"] for joint in joints.JOINTS), HIP_OUT))
     middle = float(np.median(angle))
     if not TALL_DEG[0] <= middle <= TALL_DEG[1]:
         return Value.missing("the knee was bent: stand tall")

@@ -11,19 +11,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from creaseside import joints
 from creaseside.contacts import Contact
-from creaseside.lane import FOOT_POINT_HEIGHT_M, Lane
+from creaseside.lane import Lane
 from creaseside.pose import INDEX
 from creaseside.track import Track
 
-ANKLE_HEIGHT_M = 0.115
 STANCE_S = (0.010, 0.085)      # a foot is looked at while it is flat: after it came down, before the heel rises
 RUN_OFFSET_M = (0.06, 0.05)    # to its own side of the hips, mean and sd: a runner's step is 0 to 15 cm wide (common practice)
 BACK_OFFSET_M = (0.12, 0.08)   # the back foot of a delivery, turned side-on (common practice, no source)
-MODEL_SD_M = 0.08              # the model's own depth of a foot from the hips (measured on rendered bowlers: 0.03 to 0.18)
-ANKLE_HEIGHT_M = 0.115         # the model's ankle on a planted foot, over the ground (measured on rendered feet: 10 to 13 cm)
-HEIGHT_SD_M = 0.008            # how far these heights stray from step to step of a run; the sight line makes five times that of it across
-STRIDE_HEIGHT_SD_M = 0.0105    # and between the back foot, turned, and the front foot
+MODEL_SD_M = 0.08              # the model's own depth of a foot from the hips (measured on rendered bowlers: 0.05 to 0.09 beside what follows)
+# Whether it is the back foot, on the camera's side -> how much too far inside the foot the model has the hips, m (drawn)
+MODEL_IN_M = {(False, True): 0.067, (False, False): -0.045, (True, True): -0.046, (True, False): 0.061}
+RUN, BACK, FRONT = "run-up", "back", "front"
+# Kind of step, whether the foot is on the camera's side -> over the ground, in shares of the leg: seen square on, and what the
+# sine of the angle from behind (+) adds to it.
+SOLE = {(RUN, True): (0.050, 0.011), (RUN, False): (0.048, 0.010), (BACK, True): (0.051, 0.011), (BACK, False): (0.072, 0.038),
+        (FRONT, True): (0.054, 0.013), (FRONT, False): (0.041, -0.008)}
+LEG_M = 0.83                   # 0.49 of 1.70 m (Drillis & Contini 1966, from memory): where no leg was ever seen whole
+BACK_ANKLE = -0.016            # of the leg: the landmark of a back foot, turned out, against its ankle as it lands (drawn)
+HEIGHT_SD_M = {RUN: 0.008, BACK: 0.0095, FRONT: 0.0065}   # how far the heights stray; the sight line makes five times that of it across
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +48,7 @@ class Step:
     across_sd_m: float
 
 
-def of(track: Track, lane: Lane, contact: Contact, back_foot: bool = False) -> Step | None:
+def of(track: Track, lane: Lane, contact: Contact, kind: str = RUN) -> Step | None:
     """The step of one contact; None without a camera or when the foot was not seen flat."""
     if not lane.metric:
         return None
@@ -49,29 +56,48 @@ def of(track: Track, lane: Lane, contact: Contact, back_foot: bool = False) -> S
     if np.isfinite(contact.off_s):
         last = min(last, max(contact.off_s, contact.on_s + 0.03))
     flat = track.between(contact.on_s + STANCE_S[0], last)
-    sole = lane.camera.on_ground((flat[f"{contact.side}_heel"] + flat[f"{contact.side}_toe"]) / 2, FOOT_POINT_HEIGHT_M)[:, :2]
-    ankle = lane.camera.on_ground(flat[f"{contact.side}_ankle"], ANKLE_HEIGHT_M)[:, :2]
-    both = np.isfinite(sole).all(1) & np.isfinite(ankle).all(1)
+    sole_px, ankle_px = (flat[f"{contact.side}_heel"] + flat[f"{contact.side}_toe"]) / 2, flat[f"{contact.side}_ankle"]
+    leg_m = _leg_m(track, lane, contact)
+    sole = lane.camera.on_ground(sole_px, sole_height_m(lane, contact.side, kind, sole_px, leg_m))[:, :2]
+    both = np.isfinite(sole).all(1) & np.isfinite(ankle_px).all(1)
     if not both.any():
         return None
     place = np.median(sole[both], axis=0)
-    place[1] = (place[1] + np.median(ankle[both, 1])) / 2            # across: two landmarks know more than one
-    along = lane.through(place, _degrees(lane.heading)).flat(flat[f"{contact.side}_ankle"])[:, 0]
+    along = lane.through(place, _degrees(lane.heading)).flat(ankle_px)[:, 0]
     first = along[np.isfinite(along)][:3]
-    hips, sd = _hips_left(flat, lane, contact.side, back_foot)
-    ankle_m = place + (float(np.median(first)) if len(first) else 0.0) * lane.heading
+    hips, sd = _hips_left(flat, lane, contact.side, kind == BACK)
+    ahead = float(np.median(first)) - (BACK_ANKLE * leg_m if kind == BACK else 0.0)
     away = float(np.linalg.norm(place - lane.camera.C[:2]) / lane.camera.C[2])
-    return Step(contact.side, contact.on_s, place, ankle_m, hips, sd, STRIDE_HEIGHT_SD_M * away)
+    return Step(contact.side, contact.on_s, place, place + ahead * lane.heading, hips, sd, HEIGHT_SD_M[kind] * away)
+
+
+def _leg_m(track: Track, lane: Lane, contact: Contact) -> float:
+    """How long this bowler's leg is: the standing one, else either of them at any time, else a usual one."""
+    sides = (contact.side, "left" if contact.side == "right" else "right")
+    for side, part in ((sides[0], track.between(contact.on_s, contact.on_s + STANCE_S[1])), (sides[0], track), (sides[1], track)):
+        found = joints.leg_m(*(lane.flat(part[f"{side}_{joint}"]) for joint in joints.JOINTS))
+        if np.isfinite(found):
+            return found
+    return LEG_M
+
+
+def sole_height_m(lane: Lane, side: str, kind: str, sole_px: np.ndarray, leg_m: float) -> np.ndarray:
+    """How high over the ground the sight lines to a standing foot's middle (T, 2) are over the ankle's place across, (T,)."""
+    near = lane.camera_left_m * (1.0 if side == "left" else -1.0) > 0
+    square, turned = SOLE[kind, near]
+    sine = np.clip(np.sin(np.arctan(lane.from_behind(sole_px))), -joints.MOST_SINE, joints.MOST_SINE)
+    return leg_m * (square + turned * sine)
 
 
 def _hips_left(flat: Track, lane: Lane, side: str, back_foot: bool) -> tuple[float, float]:
     """Hips against foot, + to the runner's left, m: what feet do and what the model sees, by their doubts."""
+    own = 1.0 if side == "left" else -1.0
     usual, usual_sd = BACK_OFFSET_M if back_foot else RUN_OFFSET_M
-    usual = -usual if side == "left" else usual
+    usual = -own * usual
     body = np.nanmedian(flat.world_m, axis=0) @ lane.camera.R          # camera axes to pitch axes
     foot = np.mean([body[INDEX[f"{side}_{p}"]] for p in ("ankle", "heel", "toe")], axis=0)
     hips = (body[INDEX["left_hip"]] + body[INDEX["right_hip"]]) / 2
-    seen = float((hips - foot) @ lane.left)
+    seen = float((hips - foot) @ lane.left) + own * MODEL_IN_M[back_foot, own * lane.camera_left_m > 0]
     if not np.isfinite(seen):
         return usual, usual_sd
     weight = 1 / usual_sd**2, 1 / MODEL_SD_M**2
@@ -84,7 +110,7 @@ def line_deg(steps: list[Step]) -> tuple[float, float]:
         return float("nan"), float("nan")
     x = np.array([s.ground_m[0] for s in steps])
     y = np.array([s.ground_m[1] + s.hips_left_m for s in steps])
-    weight = 1 / np.array([s.hips_sd_m**2 + (s.across_sd_m * HEIGHT_SD_M / STRIDE_HEIGHT_SD_M) ** 2 for s in steps])
+    weight = 1 / np.array([s.hips_sd_m**2 + s.across_sd_m**2 for s in steps])
     centre = (weight * x).sum() / weight.sum()
     spread = (weight * (x - centre) ** 2).sum()
     slope = (weight * (x - centre) * y).sum() / spread

@@ -7,12 +7,12 @@ from typing import Iterable, Mapping
 
 import numpy as np
 
-from creaseside import finder, lane, measures, phases, track
+from creaseside import finder, joints, lane, measures, phases, steps, track
 from creaseside.camera import Camera, look_at
 from creaseside.orders import Look, Order
 from creaseside.pose import INDEX, MIRROR, NAMES, Pose
 from creaseside.stamps import Stamp, to_ns
-from tests.creaseside.puppet import TRUE_SIDE, Puppet
+from tests.creaseside.puppet import POINT_M, TRUE_SIDE, Puppet
 
 EPOCH_S = 100.0  # where the puppet's 0 lies on the stamps' axis
 
@@ -54,7 +54,8 @@ class Film:
         if self.bystander is not None:
             there = (t >= self.bystander[1]) & (t <= self.bystander[2])
             world[there] = self.bystander[0].joints(t[there])
-        xy = self.camera.project(world)
+        kinds = {side: kinds_of_step(self.puppet, side, t * self.pace) for side in TRUE_SIDE}
+        xy = self.camera.project(beside_joints(world, self.camera) + lifted_feet(world, self.camera, kinds))
         for kind, (a, b) in self.swapped.items():
             parts = (
                 ("hip", "knee", "ankle", "heel", "toe")
@@ -66,7 +67,7 @@ class Film:
         for name, (a, b) in self.hidden.items():
             xy[(t >= a) & (t <= b), INDEX[name]] = np.nan
         middle = (world[:, INDEX["left_hip"]] + world[:, INDEX["right_hip"]])[:, None] / 2
-        self.__dict__.update(t=t, xy=xy, body=(world - middle) @ self.camera.R.T)
+        self.__dict__.update(t=t, xy=xy, body=(world + moved_feet(self.camera, kinds) - middle) @ self.camera.R.T)
 
     def __len__(self) -> int:
         return len(self.t)
@@ -90,6 +91,68 @@ class Film:
 
     def poses(self, first_s=-np.inf, last_s=np.inf) -> list[Pose]:
         return [self.pose(i) for i in np.flatnonzero((self.t >= first_s) & (self.t <= last_s))]
+
+
+def beside_joints(world: np.ndarray, camera: Camera) -> np.ndarray:
+    """(T, 33, 3) m: hips, knees and ankles where the pose model puts their landmarks, for somebody who runs to +x."""
+    out = world.copy()
+    for side, own in TRUE_SIDE.items():
+        hip, knee, ankle = (world[:, INDEX[f"{side}_{joint}"]] for joint in joints.JOINTS)
+        sight = knee - camera.C
+        near = bool(np.median(-own * sight[:, 1]) > 0)
+        sine = sight[:, 0] / np.hypot(sight[:, 0], sight[:, 1])
+        length = (np.linalg.norm(hip - knee, axis=1) + np.linalg.norm(knee - ankle, axis=1))[:, None]
+        thigh, shank = unit(hip - knee), unit(knee - ankle)
+        for joint, up in zip(joints.JOINTS, (thigh, unit(thigh + shank), shank)):
+            forward_up = joints.beside(joint, near, sine)
+            forward = unit(np.stack([up[:, 2], 0 * up[:, 0], -up[:, 0]], 1))
+            out[:, INDEX[f"{side}_{joint}"]] += length * (forward_up[:, :1] * forward + forward_up[:, 1:] * up)
+    hips = [INDEX["left_hip"], INDEX["right_hip"]]
+    out[:, ABOVE] += (out - world)[:, hips].mean(1, keepdims=True)      # the trunk's lean is read as it is
+    return out
+
+
+def kinds_of_step(puppet: Puppet, side: str, t: np.ndarray) -> list[str]:
+    """What the nearest step of that foot is at each time."""
+    mine = [d for d in puppet.downs if (d.side == side) != puppet.mirrored]
+    landed = [d for d in puppet.downs if d.on <= 0]
+    front = next((d for d in puppet.downs if d.on == 0), None)
+    back = max((d for d in landed if d is not front), key=lambda d: d.on, default=None)
+    nearest = [min(mine, key=lambda d: max(d.on - u, u - d.off, 0)) for u in t]
+    return [steps.FRONT if d is front else steps.BACK if d is back and front else steps.RUN for d in nearest]
+
+
+FEET = ("heel", "toe")
+ABOVE = [i for i, name in enumerate(NAMES) if not name.endswith((*joints.JOINTS, *FEET))]
+
+
+def lifted_feet(world: np.ndarray, camera: Camera, kinds: Mapping[str, list[str]]) -> np.ndarray:
+    """(T, 33, 3) m to be added: heels and toes as high as the model's are on a foot that stands so and is seen from there."""
+    out = np.zeros_like(world)
+    for side, own in TRUE_SIDE.items():
+        hip, knee, ankle = (world[:, INDEX[f"{side}_{joint}"]] for joint in joints.JOINTS)
+        sight = ankle - camera.C
+        near, sine = bool(np.median(-own * sight[:, 1]) > 0), sight[:, 0] / np.hypot(sight[:, 0], sight[:, 1])
+        length = np.linalg.norm(hip - knee, axis=1) + np.linalg.norm(knee - ankle, axis=1)
+        square, turned = np.array([steps.SOLE[kind, near] for kind in kinds[side]]).T
+        for end in FEET:
+            out[:, INDEX[f"{side}_{end}"], 2] = length * (square + turned * sine) - POINT_M
+        out[:, INDEX[f"{side}_ankle"], 0] = length * [steps.BACK_ANKLE * (kind == steps.BACK) for kind in kinds[side]]
+    return out
+
+
+def moved_feet(camera: Camera, kinds: Mapping[str, list[str]]) -> np.ndarray:
+    """(T, 33, 3) m to be added: feet as far aside as the model's own body has them."""
+    out = np.zeros((len(kinds["left"]), len(NAMES), 3))
+    for side, own in TRUE_SIDE.items():
+        near = own * camera.C[1] > 0
+        for name in ("ankle", *FEET):
+            out[:, INDEX[f"{side}_{name}"], 1] = [own * steps.MODEL_IN_M[kind == steps.BACK, near] for kind in kinds[side]]
+    return out
+
+
+def unit(v: np.ndarray) -> np.ndarray:
+    return v / np.linalg.norm(v, axis=-1, keepdims=True)
 
 
 def bowl(engine, film: Film, live_hz: float = 30.0) -> list[Order]:

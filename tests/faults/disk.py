@@ -15,14 +15,14 @@ from tests.faults.door import Kiosk, prepared
 from tests.faults.hall import Hall
 from tests.faults.row import NotHere, Row, need
 
-ROOM = 6 << 20
+ROOM, A_BALL = 6 << 20, 1 << 18     # for two clips, and for each ball with its traces
 WELL_S = 9.0        # a ball that could not be written is tried again every 5 s
 
 
 def run(count: int, folder: Path) -> str:
     """In turn: a disk with so much room left, by lot, and a disk that refuses to write; then, once, slow syncs."""
     chance, left, refused_said, late = random.Random(3), [], 0, 0
-    with _small(folder / "disk") as home, Hall(home, every_s=16.0, first_s=3.0) as hall:
+    with _small(folder / "disk", ROOM + count * A_BALL) as home, Hall(home, every_s=16.0, first_s=3.0) as hall:
         for i in range(count):
             _room_for_clips(hall)
             landing_s = (hall.net.landing_ns(i) - hall.clock.ns) / 1e9
@@ -51,11 +51,11 @@ def run(count: int, folder: Path) -> str:
 
 
 @contextlib.contextmanager
-def _small(at: Path):
+def _small(at: Path, size: int):
     if sys.platform != "linux" or os.geteuid():
         raise NotHere("only root can mount a small disk")
     at.mkdir()
-    if subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={ROOM}", "tmpfs", at], capture_output=True).returncode:
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", at], capture_output=True).returncode:
         raise NotHere("no mounting in here")
     try:
         yield at

@@ -5,8 +5,8 @@ frames and looks at frames again when no live frame waits; the others only look 
 was asked for and handed out a frame at a time; a process stays on its stretch of neighbouring frames, since the model
 follows a body from frame to frame, and one that has nothing to do takes over the later half of the longest stretch.
 
-A process that dies, or keeps a frame for more than HUNG_S, is replaced; the frames that it held come back as nobody,
-with the reason. This room does not choose frames and does not judge poses.
+A process that dies, is stopped, or keeps a frame for more than HUNG_S, is replaced; the frames that it held come back as
+nobody, with the reason. This room does not choose frames and does not judge poses.
 """
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ import numpy as np
 
 from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp
-from kiosk import clock, memory
+from kiosk import clock, memory, still
 from kiosk.pose_model import Box, PoseModel, hushed
 from kiosk.reel import Reel
 
@@ -33,6 +33,9 @@ __all__ = ["Box", "PoseModel", "Watcher"]
 NICE = 10           # a cue must not wait for a pose: with posing at nice 0 cues came up to 190 ms late (measured)
 HUNG_S = 4.5        # replaced within 5 s; a frame takes 0.1 s; a start, with its imports, up to START_S on a busy machine
 START_S = 60.0
+LOOK_NS = NS        # how often the system is asked of each process; stopped at STOPPED looks in a row, or while it starts idle
+STOPPED = 3         # at IDLE of them, it is replaced, also where it owes nothing: the next ball is not to find it out
+IDLE = 5
 FALSE_STARTS = 3    # as many in a row, and the process is given up: something is wrong that a new one does not cure
 AHEAD = 2           # frames in a process's hands: one being posed, one so that it need not wait for us
 NEIGHBOURS_S = 0.1  # frames of one stretch are no further apart
@@ -119,6 +122,7 @@ class _Worker:
     pipe: connection.Connection | None = None
     ready: bool = False
     since_ns: int = 0
+    watch: still.Watch | None = None
     false_starts: int = 0
     why: str = ""      # what it said before it ended by itself
     held: collections.deque[_Job] = field(default_factory=collections.deque)
@@ -142,6 +146,7 @@ class Watcher:
         self.why = ""             # why a process was replaced, the last time
         self._stretches = Stretches()
         self._done: list[tuple[int | None, Pose]] = []
+        self._look_ns = 0
         self._workers = [_Worker(n) for n in range(workers)]
         for worker in self._workers:
             self._start(worker)
@@ -171,9 +176,14 @@ class Watcher:
 
         Also the moment at which the processes get more to do and are looked after: call it often.
         """
+        now_ns = clock.now_ns()
+        looked = now_ns >= self._look_ns
+        if looked:
+            self._look_ns = now_ns + LOOK_NS
         for worker in self._workers:
             self._receive(worker)
-            if worker.pipe and (not worker.process.is_alive() or worker.overdue()):
+            stands = looked and worker.pipe and worker.watch.still(STOPPED, None if worker.ready else IDLE)
+            if worker.pipe and (stands or not worker.process.is_alive() or worker.overdue()):
                 self._replace(worker)
         self._hand_out()
         done, self._done = self._done, []
@@ -211,6 +221,7 @@ class Watcher:
                                        name=f"creaseside pose {worker.number}")
         worker.process.start()
         theirs.close()
+        worker.watch = still.Watch(worker.process.pid)
         worker.ready, worker.since_ns = False, clock.now_ns()
 
     def _give(self, worker: _Worker, job: _Job) -> None:

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 
 import cv2
 import numpy as np
@@ -176,6 +177,22 @@ def test_a_process_that_hangs_is_replaced_and_answered_for(watcher, monkeypatch)
     assert pose.missing == "worker hung" and watcher.restarts == before + 1
     until(watcher, watcher.ready)
     assert watcher.live(Stamp(3, 0)) and collect(watcher, 1)[0][1].missing is None
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the system says so in /proc")
+def test_a_process_that_is_stopped_while_nobody_waits_for_it_is_replaced_too(watcher, monkeypatch):
+    hand = HandClock()
+    monkeypatch.setattr(room, "clock", hand)
+    before, pid, watcher._look_ns = watcher.restarts, watcher.pids()[1], 0
+    os.kill(pid, signal.SIGSTOP)
+    os.waitpid(pid, os.WUNTRACED)
+    for _ in range(room.STOPPED):
+        assert watcher.restarts == before and watcher.poses() == []
+        hand.pass_s(1.1)
+    assert watcher.restarts == before + 1 and pid not in watcher.pids()
+    until(watcher, watcher.ready)
+    watcher.look(5, [(s, None) for s in stamps(0, N)])
+    assert [p.missing for _, p in collect(watcher, N)] == [None] * N
 
 
 def test_processes_that_cannot_start_are_given_up_with_the_reason(tmp_path):

@@ -69,7 +69,8 @@ class Board:
 
     def typing(self, text: str) -> None:
         """Digits that are being typed between balls."""
-        self._base = dataclasses.replace(self._base, typed=text)
+        if text != self._base.typed:
+            self._base = dataclasses.replace(self._base, typed=text)
 
     def wake(self, now_ns: int) -> None:
         """Somebody pressed something: the screen between balls, if it is not on already."""

@@ -28,6 +28,11 @@ class Lateness:
     p95_ms: float
     max_ms: float
 
+    def shares(self, scale: float, decimals: int) -> dict[str, float | int]:
+        """For whoever asked for JSON, in `scale` of a millisecond."""
+        return {"p50": round(self.p50_ms * scale, decimals), "p95": round(self.p95_ms * scale, decimals),
+                "max": round(self.max_ms * scale, decimals), "n": self.n}
+
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:

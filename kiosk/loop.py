@@ -22,7 +22,7 @@ from kiosk.board import Board
 from kiosk.course import STEPS, Course
 from kiosk.cuttings import Cuttings
 from kiosk.front import Front
-from kiosk.health import Health
+from kiosk.health import Health, Lateness
 from kiosk.inputs import Press
 from kiosk.intake import Intake
 from kiosk.knock import Lookout
@@ -307,7 +307,5 @@ def _latest_ns(look: Look) -> int:
     return max((max(span.first_ns, span.last_ns) for span in look.spans), default=0)
 
 
-def _shares(late, scale: float, decimals: int) -> dict[str, float | None]:
-    if late is None:
-        return {"p50": None, "p95": None}
-    return {"p50": round(late.p50_ms * scale, decimals), "p95": round(late.p95_ms * scale, decimals)}
+def _shares(late: Lateness | None, scale: float, decimals: int) -> dict[str, float | int | None]:
+    return late.shares(scale, decimals) if late else {"p50": None, "p95": None, "max": None, "n": 0}

@@ -25,6 +25,7 @@ from kiosk.pin import Pin
 from kiosk.place import Place
 from kiosk.scorer import Aside, Scorer, Written
 from kiosk.seat import Bowler, Seat
+from kiosk.sources import Source
 from kiosk.texts import Texts
 from kiosk.turns import Turns
 from kiosk.upkeep import Upkeep, day_of, set_back
@@ -35,18 +36,18 @@ READY_NS = 90 * NS      # pose processes that are not ready by then are said to 
 @dataclass(frozen=True, slots=True)
 class Asked:
     """The command line's wishes; None where the settings decide. players: who bowls, in their order; nobody: a guest.
-    passes: how often a recording is played."""
+    source: as on the command line, or one that is open already."""
 
-    source: str | None = None
+    source: str | Source | None = None
     marks: Path | None = None
     players: tuple[str, ...] = ()
     focus: str | None = None
     headless: bool = False
     until_end: bool = False
-    passes: int = 1
 
     def spec(self, place: Place) -> str:
-        return self.source or place.settings.camera.source or "demo"
+        named = self.source if isinstance(self.source, str | None) else self.source.name
+        return named or place.settings.camera.source or "demo"
 
 
 def run(place: Place, asked: Asked) -> dict:
@@ -88,7 +89,8 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event,
     for player in asked.players or (None,):
         if focus:
             allowed(focus, log, player, place)
-    source = sources.open_source(spec, settings.camera, until_end=asked.until_end, passes=asked.passes)
+    opened = None if isinstance(asked.source, str | None) else asked.source
+    source = opened or sources.open_source(spec, settings.camera, until_end=asked.until_end)
     parts.callback(source.close)
     marks = marks_of(place, asked.marks, spec, (source.width_px, source.height_px))
     bundles = bundles_of(place)

@@ -38,6 +38,7 @@ STOPPED = 3         # at IDLE of them, it is replaced, also where it owes nothin
 IDLE = 5
 FALSE_STARTS = 3    # as many in a row, and the process is given up: something is wrong that a new one does not cure
 AHEAD = 2           # frames in a process's hands: one being posed, one so that it need not wait for us
+GONE_S = 0.5        # a process that let go of everything is gone in a moment, and only then says how it ended
 NEIGHBOURS_S = 0.1  # frames of one stretch are no further apart
 HALF = 4            # frames worth taking over: a new stretch costs two poses more
 
@@ -180,10 +181,16 @@ class Watcher:
         looked = now_ns >= self._look_ns
         if looked:
             self._look_ns = now_ns + LOOK_NS
-        for worker in self._workers:
-            self._receive(worker)
-            stands = looked and worker.pipe and worker.watch.still(STOPPED, None if worker.ready else IDLE)
-            if worker.pipe and (stands or not worker.process.is_alive() or worker.overdue()):
+        running = [w for w in self._workers if w.pipe]
+        stirring = set(connection.wait([end for w in running for end in (w.pipe, w.process.sentinel)], 0))
+        for worker in running:
+            if worker.pipe in stirring:
+                self._receive(worker)
+            stands = looked and worker.watch.still(STOPPED, None if worker.ready else IDLE)
+            died = worker.process.sentinel in stirring
+            if died:
+                worker.process.join(GONE_S)
+            if died or stands or worker.overdue():
                 self._replace(worker)
         self._hand_out()
         done, self._done = self._done, []
@@ -252,7 +259,7 @@ class Watcher:
 
     def _receive(self, worker: _Worker) -> None:
         try:
-            while worker.pipe and worker.pipe.poll():
+            while worker.pipe.poll():
                 self._take(worker, worker.pipe.recv())
         except (EOFError, OSError):
             pass   # it died; whoever called looks at that next

@@ -8,10 +8,10 @@ from kiosk.place import Place
 
 @click.command()
 @click.option("--balls", type=click.IntRange(1, 60), default=6, show_default=True,
-              help="How many, rounded up to whole passes of the demo net (6 balls, 51 s).")
+              help="How many of the demo net, one every 20 s.")
 @click.pass_obj
 def command(place: Place, balls: int) -> None:
-    """Release to verdict at 720p and 120 pictures a second, with screen, sound, log and clips; some two minutes.
+    """Release to verdict at 720p and 120 pictures a second, with screen, sound, log and clips; 20 s a ball.
 
     Plain: the measuring model on every picture of run-up and delivery, after the ball. Floor: the pictures that decide
     the focus, times one look, over two cores. One run says little on a machine that does other things too.

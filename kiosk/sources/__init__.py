@@ -57,12 +57,11 @@ def opencv():
 
 
 def open_source(spec: str = "", asked: Asked = Asked(), paced: bool = True, until_end: bool = False,
-                fps: float | None = None, passes: int = 1) -> Source:
+                fps: float | None = None) -> Source:
     """`spec`: "" or "demo", "numbered", a camera's number or device, or a file. Fault where it cannot be opened.
 
     paced: a recording is handed out in real time, else as fast as it is asked for. until_end: the demo does not start
-    again at its end. fps: the rate at which a recording was filmed, where the file says otherwise. passes: how often a
-    recording is played.
+    again at its end. fps: the rate at which a recording was filmed, where the file says otherwise.
     """
     if spec in ("", "demo"):
         return demo(paced, until_end)
@@ -73,7 +72,7 @@ def open_source(spec: str = "", asked: Asked = Asked(), paced: bool = True, unti
         from kiosk.sources.camera import Camera
         return Camera(spec, asked)
     from kiosk.sources.tape import Tape
-    return Tape(spec, fps=fps, paced=paced, passes=passes)
+    return Tape(spec, fps=fps, paced=paced)
 
 
 def is_camera(spec: str) -> bool:

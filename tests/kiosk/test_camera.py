@@ -441,7 +441,7 @@ def test_the_driver_is_asked_in_the_only_order_that_works_and_its_bytes_are_left
     assert grabber.open() == Format(1280, 720, 30.0, True)      # the rate is the driver's, not the one that was asked
     assert driver.where == "/dev/video3"
     assert driver.sets == [cv2.CAP_PROP_FOURCC, cv2.CAP_PROP_FRAME_WIDTH, cv2.CAP_PROP_FRAME_HEIGHT, cv2.CAP_PROP_FPS,
-                           cv2.CAP_PROP_CONVERT_RGB]
+                           cv2.CAP_PROP_BUFFERSIZE, cv2.CAP_PROP_CONVERT_RGB]
     assert driver.values[cv2.CAP_PROP_CONVERT_RGB] == 0
     assert grabber.read() == Shot(frame(3), 5_000_250_000, 6_000_000_000)
     grabber.close()

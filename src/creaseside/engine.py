@@ -49,6 +49,9 @@ TWICE_SD = 2.0           # further apart, two values of one thing contradict eac
 UNFINISHED = "still being measured when this was written"
 NOT_AGAIN = "not found again on the closer look"
 DISAGREES = "first and whole look disagree"
+FAR_FROM_CREASE = "landed far from the crease: the camera may have been turned since its marks were placed"
+LANDS_M, OFF_CREASE_M = 1.1, 0.8   # the middle of a front foot whose heel is behind the popping crease (Laws 7.3, 21.5), and nobody
+                         # oversteps or hangs back by so much; a camera turned by 7 degrees at 7 m shows them as far off
 DIM_FPS = 45.0           # below this a knee at the landing is good for a band, not for a number (60 fps the least, 120 better)
 
 
@@ -278,6 +281,7 @@ class Engine:
         values = {name: _plausible(name, measure(seen)) for name, measure in measures.MEASURES.items()}
         flags += _flags(opened.poses, close, self._camera, seen.heavy)
         flags += ["camera moved"] if self._moved else []
+        flags += [FAR_FROM_CREASE] if seen.front is not None and abs(seen.front.ground_m[0] - LANDS_M) > OFF_CREASE_M else []
         if opened.told:
             flags += _as_told(opened.focus.measure, values, opened.told.what)
         doubt = measures.knee_doubt(seen, values["front_knee_ffc_deg"])

@@ -24,6 +24,10 @@ PLANTED_SHARE = 0.45      # of the run-up speed: a foot slower than this at a co
 PLANTED_SHARE_PER_S = 4.0 # and more of it the farther the looks are apart: a stop between two of them is smeared
 SAME_BALL_S = 1.0         # two passes of an arm within this belong to one ball
 
+COMES_S, HIDDEN_S = (0.30, 0.12), (0.12, 0.02)   # before release: a front foot that comes, and one that lands and stands
+HIDDEN_SHARE = 0.5       # of the looks; hidden in more of them it was not seen to stand
+USUAL_S = 0.10           # from landing to release (published: 0.08 to 0.13)
+
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
@@ -71,7 +75,7 @@ def _ball_at(track: Track, lane: Lane, swing: Swing) -> Candidate | None:
     speed = travel_m_s(track, lane, swing.over_s, STRIDE_S)
     if not speed > RUN_UP_M_S:
         return None
-    landing = _landing(track, lane, swing.over_s, speed)
+    landing = _landing(track, lane, swing.over_s, speed) or _hidden_landing(track, swing)
     return Candidate(swing.over_s, landing[0], swing.arm, landing[1], speed) if landing else None
 
 
@@ -94,3 +98,17 @@ def _landing(track: Track, lane: Lane, release_s: float, speed: float) -> tuple[
         return None
     still = (fastest[front] < np.minimum(PLANTED_SHARE + PLANTED_SHARE_PER_S * near.gap_s(), 0.75) * speed) & (near.t_s >= release_s - LANDING_S[0]) & (near.t_s <= release_s - LANDING_S[1])
     return (float(near.t_s[still.argmax()]), front) if still.any() else None
+
+
+def _hidden_landing(track: Track, swing: Swing) -> tuple[float, str] | None:
+    """About when the front foot landed where something was before it, at the usual time before release; None where it was seen,
+    or was not seen to come: an arm over the top may be a throw."""
+    front = "left" if swing.arm == "right" else "right"
+
+    def seen(first_s: float, last_s: float) -> np.ndarray:
+        part = track.between(swing.over_s - first_s, swing.over_s - last_s)
+        return np.isfinite(part[f"{front}_heel"] + part[f"{front}_toe"]).all(1)
+
+    before, landing = seen(*COMES_S), seen(*HIDDEN_S)
+    hidden = len(landing) >= 2 and landing.mean() < HIDDEN_SHARE
+    return (swing.over_s - USUAL_S, front) if hidden and before.sum() >= 2 else None

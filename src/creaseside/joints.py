@@ -29,6 +29,12 @@ FAR = {"hip": ((2.0, -3.7), (1.2, -1.8)), "knee": ((1.2, 1.2), (0.0, 0.0)), "ank
 HIDDEN = (15.1, 2.3)
 
 
+def signed_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarray:
+    """The same, but above 180 where the knee is bent backwards; points (..., 2) along (running direction) and up."""
+    u, v = np.asarray(knee, float) - hip, np.asarray(ankle, float) - knee
+    return 180.0 + np.degrees(np.arctan2(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0], (u * v).sum(-1)))
+
+
 def beside(joint: str, near: bool, sine: np.ndarray) -> np.ndarray:
     """Where the model puts a landmark, beside its joint: (..., 2) forward and up, in shares of the leg's length.
 

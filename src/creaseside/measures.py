@@ -14,6 +14,7 @@ import numpy as np
 from creaseside import joints
 from creaseside import steps as foot_steps
 from creaseside.ball import Value
+from creaseside.joints import signed_deg
 from creaseside.lane import Lane
 from creaseside.phases import Phases
 from creaseside.steps import Step
@@ -46,6 +47,7 @@ BACK_KNEE_SD_DEG = 4.0                       # the turned leg, often the far one
 SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.08     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
 OFF_SWING_DEG, SWING_S = 60.0, 0.05          # from the line of its swing: the arm of a bowler who delays it is 30 off, the other arm 90 (rendered)
+ARM_SD_DEG = 7.5                             # of the upper arm at the landing, from the model's shoulder to its elbow (rendered)
 ELBOW_OUT_M = 0.10                           # the bowling elbow at the landing, out of the plane of its shoulder (rendered)
 TRUNK_M, TRUNK_BR_SD_DEG = 0.50, 3.0         # beside a raised arm the shoulder's landmark wanders (rendered)
 THIGH_M = 0.42                               # an adult's; a junior's is a sixth shorter
@@ -53,6 +55,7 @@ BEHIND_SHARE = 0.15                          # of the stature: legs whose knees 
 HIDDEN_SD_DEG = 4.0                          # a far leg behind the near one (rendered: 8 such balls, 4.1 degrees RMSE, 7.5 at most)
 LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
+SAME_CONTACT_S = 0.03                        # a contact that the knee moved a little (`phases`) is still that contact
 STANCE_S = 0.07                              # of a run-up's step at the least: sprinters' last 90 ms and more (common practice); a foot in the air may hang for less
 STRIDE_SD_M, STRIDE_SD_SHARE = 0.022, 0.010  # landmarks of two feet, and the scale of the marks (rendered)
 ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
@@ -78,16 +81,11 @@ def included_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.nda
     return np.degrees(np.arccos(np.clip(cos, -1, 1)))
 
 
-def signed_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarray:
-    """The same, but above 180 where the knee is bent backwards; points (..., 2) along (running direction) and up."""
-    u, v = np.asarray(knee, float) - hip, np.asarray(ankle, float) - knee
-    return 180.0 + np.degrees(np.arctan2(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0], (u * v).sum(-1)))
-
-
 def see(track: Track, lane: Lane, phases: Phases, heavy: bool) -> Seen:
     """Puts the feet on the ground: the steps of the run-up, of the back foot and of the front foot."""
     def step(side: str, on: Value, kind: str) -> Step | None:
-        contact = next((c for c in phases.contacts[side] if on and c.on_s == on.value), None)
+        near = [c for c in phases.contacts[side] if on and abs(c.on_s - on.value) < SAME_CONTACT_S]
+        contact = min(near, key=lambda c: abs(c.on_s - on.value), default=None)
         return foot_steps.of(track, lane, contact, kind) if contact else None
 
     back, front = step(phases.back, phases.bfc, foot_steps.BACK), step(phases.front, phases.ffc, foot_steps.FRONT)
@@ -389,19 +387,27 @@ def trunk_lean_br_deg(seen: Seen) -> Value:
 
 
 def arm_delay_deg(seen: Seen) -> Value:
-    """Bowling upper arm (shoulder to elbow) against the trunk line (hip to shoulder): 0 along the trunk upwards, + behind it."""
-    when = seen.phases.ffc
+    """Bowling upper arm (shoulder to elbow) against the trunk line (hip to shoulder): 0 along the trunk upwards, + behind it.
+
+    Looks take one arm for the other now and then: of each the elbow counts that lies on the line of the swing, or none.
+    """
+    when, arm = seen.phases.ffc, seen.phases.arm
     if not when:
         return when
-    trunk, arm = _trunk_deg(seen), seen.phases.arm
-    told = _on_swing_deg(seen, when.value)
-    both = [_at(seen, (trunk - _upper_arm_deg(seen, elbow)) % 360.0, when, 9.0) for elbow in (arm, "left" if arm == "right" else "right")]
-    if not both[0] or not np.isfinite(told):
-        return both[0]
-    lean = local_line(seen.track.t_s, trunk, np.array([when.value]), max(0.02, 2.1 * seen.track.period_s()), 1)[0][0]
-    off = [abs((value.value - (lean - told) + 180.0) % 360.0 - 180.0) if value else np.inf for value in both]
-    best = both[0] if off[0] < OFF_SWING_DEG else both[int(np.argmin(off))]
-    return best if min(off) < OFF_SWING_DEG else Value.missing("the bowling arm was not told from the other one at the landing")
+    trunk, own = _trunk_deg(seen), _upper_arm_deg(seen, arm)
+    told = _on_swing_deg(seen)
+    if not np.isfinite(told).any():
+        return _at(seen, _turned_deg(trunk - own, 90.0), when, ARM_SD_DEG)
+    off = np.stack([_turned_deg(angle - told, 0.0) for angle in (own, _upper_arm_deg(seen, "left" if arm == "right" else "right"))])
+    nearer = np.where(np.nan_to_num(np.abs(off[0]), nan=np.inf) <= np.nan_to_num(np.abs(off[1]), nan=np.inf), *off)
+    delay = np.where(np.abs(nearer) < OFF_SWING_DEG, trunk - told - nearer, np.nan)
+    found = _at(seen, delay, when, ARM_SD_DEG)
+    return Value(found.value % 360.0, found.sd) if found else Value.missing("the bowling arm was not told from the other one at the landing")
+
+
+def _turned_deg(angle: np.ndarray, middle: float) -> np.ndarray:
+    """The same angles within half a turn of `middle`."""
+    return (angle - middle + 180.0) % 360.0 - 180.0 + middle
 
 
 def _upper_arm_deg(seen: Seen, elbow: str) -> np.ndarray:
@@ -411,17 +417,13 @@ def _upper_arm_deg(seen: Seen, elbow: str) -> np.ndarray:
     return np.degrees(np.arctan2(d[:, 0], d[:, 1]))
 
 
-def _on_swing_deg(seen: Seen, at_s: float) -> float:
-    """Where the bowling arm must have been, were its swing over the top as even before as it is round release; NaN where not seen."""
-    if not seen.phases.br:
-        return float("nan")
-    t = seen.track.t_s - seen.phases.br.value
+def _on_swing_deg(seen: Seen) -> np.ndarray:
+    """Where the bowling arm must have been at every look, were its swing as even before the top as it is round release, (T,);
+    NaN where that was not seen."""
+    t = seen.track.t_s - (seen.phases.br.value if seen.phases.br else np.nan)
     angle = arm_angle_deg(seen.track, seen.lane, seen.phases.arm)
     round_it = (np.abs(t) < SWING_S) & (np.abs(angle) < 90.0)
-    if round_it.sum() < 3:
-        return float("nan")
-    slope, over = np.polyfit(t[round_it], angle[round_it], 1)
-    return float(over + slope * (at_s - seen.phases.br.value))
+    return np.polyval(np.polyfit(t[round_it], angle[round_it], 1), t) if round_it.sum() >= 3 else np.full(len(t), np.nan)
 
 
 # --- times --------------------------------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from creaseside import contacts
+from creaseside import contacts, joints
 from creaseside.ball import Value
 from creaseside.contacts import Contact
 from creaseside.lane import Lane
@@ -25,6 +25,11 @@ RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the b
 RELEASE_SD_S = 0.006     # what that spread is worth at 1000 deg/s, and the arm's own noise
 ASLANT_SD_S = 0.020      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
 CONTACT_BIAS_SD_S = {"bfc": 0.0105, "ffc": 0.003}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
+
+KNEE_NEAR_S, TURNS_S = 0.060, np.arange(-0.025, 0.0255, 0.001)   # round a landing, in which the knee's turn is looked for
+STRAIGHTENS_DEG_S = 150.0    # a leg that comes in does so at 300 and more (rendered), one that gives way at 100 to 300
+TURN_SD_S, KNEE_LOOK_DEG = 0.020, 2.0   # how far that turn is from the landing (drawn: at it, a puppet's
+                             # 20 ms before it; bowlers: not known), so that it weighs little; a look's noise
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +54,7 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
     down = {side: contacts.of(track, lane, side, run_up_m_s, softly=side == back) for side in ("left", "right")}
     aslant = lane.aslant_at(track, release_s)
     ffc = _likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, contact_sd_s("ffc", aslant), "front foot contact not seen")
+    ffc = _as_the_knee_has_it(track, lane, front, ffc) if ffc else ffc
     br = release(track, lane, arm, release_s)
     if ffc and not _follows(ffc, br):                     # a coarse release from mixed-up arms: look where it must have been
         br = release(track, lane, arm, ffc.value + USUAL_FFC_TO_BR_S)
@@ -78,6 +84,32 @@ def _likeliest(down: list[Contact], before_s: float, window_s: tuple[float, floa
         return Value.missing(why)
     best = min(fits, key=lambda c: abs(before_s - c.on_s - usual_s))
     return Value(best.on_s, float(np.hypot(best.on_sd_s, sd_s)))
+
+
+def _as_the_knee_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Value:
+    """The landing, weighed with the moment at which the knee, which straightened as the leg came in, begins to give way.
+
+    That moment says little where the foot is well seen, and much where it seems to stand before it does.
+    """
+    angle = joints.signed_deg(*joints.leg(lane, front, *(track[f"{front}_{joint}"] for joint in joints.JOINTS)))
+    u = track.t_s - ffc.value
+    near = (np.abs(u) < KNEE_NEAR_S) & np.isfinite(angle)
+    if near.sum() < 5:
+        return ffc
+    fits = []
+    for turn_s in TURNS_S:                                # two lines that meet there
+        lines = np.stack([np.ones(near.sum()), np.minimum(u[near] - turn_s, 0.0), np.maximum(u[near] - turn_s, 0.0)], 1)
+        c = np.linalg.lstsq(lines, angle[near], rcond=None)[0]
+        fits.append((((angle[near] - lines @ c) ** 2).sum(), c[1], c[2]))
+    misfit, comes, goes = np.array(fits).T
+    best = int(misfit.argmin())
+    if comes[best] < STRAIGHTENS_DEG_S or goes[best] >= 0.0:
+        return ffc
+    likely = np.exp(-(misfit - misfit[best]) / (2 * KNEE_LOOK_DEG**2))
+    turn_s = float((likely * TURNS_S).sum() / likely.sum())
+    doubt = float((likely * (TURNS_S - turn_s) ** 2).sum() / likely.sum()) + TURN_SD_S**2
+    share = ffc.sd**2 / (ffc.sd**2 + doubt)
+    return Value(ffc.value + share * turn_s, float(ffc.sd * np.sqrt(1 - share)))
 
 
 def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:

@@ -139,6 +139,26 @@ def test_marks_of_a_camera_that_stood_elsewhere_do_not_make_a_confident_knee():
     assert ball["front_knee_ffc_deg"] and not wrong(ball, truth(p), ("front_knee_ffc_deg",))
 
 
+@pytest.mark.parametrize("by_deg", [-10, 10])
+def test_a_camera_that_was_turned_on_its_tripod_is_flagged(by_deg):
+    """Everything near the camera looks as before; only where it is on the pitch does not."""
+    camera, a = side_camera(), np.radians(by_deg)
+    turn = np.array([[np.cos(a), -np.sin(a), 0], [np.sin(a), np.cos(a), 0], [0, 0, 1]])
+    (ball,) = balls(Film(bowler(), camera, fps=120, noise_px=0.5), camera=dataclasses.replace(camera, R=camera.R @ turn))
+    assert any("turned since its marks" in flag for flag in ball.flags)
+    (ball,) = balls(Film(bowler(), camera, fps=120, noise_px=0.5))
+    assert not any("turned since its marks" in flag for flag in ball.flags)
+
+
+@pytest.mark.parametrize("fps", (60, 120))
+@pytest.mark.parametrize("span", [(-0.05, 0.09), (-0.01, 0.10)], ids=str)
+def test_a_landing_hidden_for_longer_is_still_a_ball(fps, span):
+    p = bowler()
+    (ball,) = balls(Film(p, fps=fps, noise_px=0.5, hidden={f"left_{joint}": span for joint in POLE}))
+    assert not wrong(ball, truth(p)) and reasoned(ball) and not ball["front_knee_ffc_deg"] and ball["br_s"]
+    assert not ball["ffc_s"] or abs(ball["ffc_s"].value - EPOCH_S) <= 2.5 * ball["ffc_s"].sd
+
+
 def test_a_share_of_speed_that_nobody_keeps_is_refused_with_the_reason():
     """Hips taken for somebody else's at release: the bowler would have gone back at three times the speed of the run-up."""
     refused = engine_room._plausible("speed_kept", Value(-3.0, 0.1))

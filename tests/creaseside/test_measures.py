@@ -13,6 +13,7 @@ from creaseside import measures
 from creaseside.ball import Value
 from creaseside.contacts import Contact
 from creaseside.measures import MEASURES, front_leg_action, included_deg, signed_deg
+from creaseside.pose import INDEX
 from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
 from tests.creaseside.puppet import bowler, truth
 
@@ -295,3 +296,14 @@ def test_the_light_model_and_looks_that_disagree_make_a_knee_uncertain():
 
 def test_an_unmeasured_knee_is_not_called_uncertain():
     assert measures.knee_doubt(closely(Film(bowler(), fps=120)), Value.missing("hidden")) is None
+
+
+@pytest.mark.parametrize("slipped", [-0.01, 0.008, 0.02])
+def test_an_elbow_that_was_taken_for_the_other_one_in_a_look_changes_little(slipped):
+    """One look in four round the landing has the arms the other way round."""
+    seen = closely(Film(bowler(), fps=60))
+    i, xy = int(np.abs(seen.track.t_s - seen.phases.ffc.value - slipped).argmin()), seen.track.xy_px.copy()
+    arms = [INDEX[f"{side}_elbow"] for side in ("left", "right")]
+    xy[i, arms] = xy[i, arms[::-1]]
+    found = measures.arm_delay_deg(dataclasses.replace(seen, track=dataclasses.replace(seen.track, xy_px=xy)))
+    assert found.value == pytest.approx(measures.arm_delay_deg(seen).value, abs=15)

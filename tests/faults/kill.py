@@ -1,7 +1,8 @@
 """Kill: SIGKILL at a random moment of a running session, over and over.
 
 Half of the moments are anywhere in the session, half within the second in which a ball's clip and times are being written.
-Kiosks run side by side in lanes; each lane is one home, killed and started again over and over, and has its own lot."""
+Kiosks run side by side in lanes; each lane is one home, killed and started again over and over, and has its own lot. Pose
+processes are stood in for; in full, some more kills are of one with its own, on the demo net, whose start they are part of."""
 from __future__ import annotations
 
 import random
@@ -10,6 +11,8 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
+
+import psutil
 
 from kiosk import avi, clips
 from kiosk.logbook import Logbook
@@ -50,8 +53,31 @@ def run(count: int, folder: Path) -> str:
              f"{sum(lane.announced for lane in lanes)} balls announced, none lost; log sound each time; "
              f"{sum(lane.half for lane in lanes)} half clips swept, no orphan; running again within {starts[-1]:.1f} s "
              f"(median {starts[len(starts) // 2]:.1f})")
-    need(starts[-1] <= AGAIN_S, words)
+    whole = _whole(count // 20, folder)
+    if whole:
+        words += f"; {len(whole)} more with its own pose processes: within {whole[-1]:.1f} s (median {whole[len(whole) // 2]:.1f})"
+    need(max([*starts, *whole]) <= AGAIN_S, words)
     return words
+
+
+def _whole(count: int, folder: Path) -> list[float]:
+    """Seconds from each start until it ran, pose processes and all, in order; killed in the middle of what it does then."""
+    place, chance, took = Place(folder / "whole" / "home", quiet=True), random.Random(SEED - 1), []
+    for _ in range(count):
+        kiosk = Kiosk(place, "--source", "demo", "--focus", "approach_deg", player=False, tag="kiosk")
+        try:
+            took.append(kiosk.until("READY=1", 60))
+            kiosk.watch(chance.uniform(0.0, 8.0))
+            posing = psutil.Process(kiosk.process.pid).children(recursive=True)
+        except TimeoutError as e:
+            need(False, f"with its own pose processes: {e}")
+        finally:
+            kiosk.kill()
+        _, left = psutil.wait_procs(posing, AGAIN_S)
+        need(not left, f"pose processes that outlive their kiosk: {left}")
+        with closing(sqlite3.connect(place.log)) as db:
+            need(db.execute("pragma integrity_check").fetchone()[0] == "ok", "the log is damaged")
+    return sorted(took)
 
 
 def _lane(lane: Lane, count: int) -> None:

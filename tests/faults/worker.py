@@ -8,7 +8,6 @@ import contextlib
 import os
 import random
 import signal
-import time
 from pathlib import Path
 
 import psutil
@@ -54,13 +53,14 @@ def _real(count: int, folder: Path) -> str:
     try:
         for _ in range(count):
             kiosk.watch(chance.uniform(1.0, 6.0))
-            victim = chance.choice(_posing(kiosk))
+            need(posing := _posing(kiosk), f"no pose process is left after {len(took)} of {count}: {kiosk.last_words()}")
+            victim = chance.choice(posing)
             known.add(victim.pid)
+            began = kiosk.since.s()
             os.kill(victim.pid, chance.choice((signal.SIGSTOP, signal.SIGKILL)))
-            began = time.monotonic()
-            while time.monotonic() - began < 20 and not _replaced(kiosk, known):
+            while kiosk.since.s() - began < 20 and not _replaced(kiosk, known):
                 kiosk.watch(0.1)
-            took.append(time.monotonic() - began)
+            took.append(kiosk.since.s() - began)
         kiosk.watch(3.0)
         kiosk.process.terminate()
         kiosk.end()

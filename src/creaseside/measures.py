@@ -27,6 +27,8 @@ NO_MARKS = "no marks: the camera's place is not known"
 # its knee a share of its limb. The back foot lands across, beyond the middle of the body, with its toes and so its bent knee
 # turned outwards.
 FRONT_OUT_SD = 0.06                          # of a thigh, what drawn knees seen from far off side-on stray by beyond those seen square
+LATE_OUT_M = (0.045, 0.0)                    # by release the front knee points ahead, and the leg leans: `joints` was made for the landing, and
+LANDED_S = (0.050, 0.090)                    # fades out between these, after it (rendered: smallest knee 5.0 with it to the end, 4.3 so)
 BACK_OUT_M, BACK_OUT_SD_M = (-0.10, 0.05), 0.06      # (rendered; foot turned 45 to 60 degrees)
 KNEE_AFTER_S = 0.050                         # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
 KNEE_SURE_SD_DEG = 4.2                       # of 143 rendered balls 62 are beyond; of the others 7 were over 5 degrees off, which a coach would act on
@@ -110,10 +112,12 @@ def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
     """The knee's signed angle at every look, (T,) degrees, in the running plane through that foot."""
     lane = seen.lane.through(step.ground_m, 0.0) if step else seen.lane
     marks = [seen.track[f"{side}_{joint}"] for joint in joints.JOINTS]
-    if side == seen.phases.front:
-        return signed_deg(*joints.leg(lane, side, *marks))
-    own = 1.0 if side == "left" else -1.0
-    return signed_deg(*(lane.flat(xy, own * out) for xy, out in zip(marks, (*BACK_OUT_M, 0.0))))
+    front, own = side == seen.phases.front, 1.0 if side == "left" else -1.0
+    plain = signed_deg(*(lane.flat(xy, own * out) for xy, out in zip(marks, (*(LATE_OUT_M if front else BACK_OUT_M), 0.0))))
+    if not front or not seen.phases.ffc:
+        return plain
+    late = np.clip((seen.track.t_s - seen.phases.ffc.value - LANDED_S[0]) / (LANDED_S[1] - LANDED_S[0]), 0.0, 1.0)
+    return (1 - late) * signed_deg(*joints.leg(lane, side, *marks)) + late * plain
 
 
 def _at_contact(seen: Seen, angle: np.ndarray, on: Value) -> Value:

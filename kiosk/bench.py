@@ -35,7 +35,7 @@ SWAY_S = 1.0                   # so long a piece of the way back is played to an
 EMPTY_S = 0.5                  # at the demo's beginning, nobody is there
 IDLE_S = 24                    # of an empty lane
 STARTING_S = 9.0               # models are loaded and everything has been drawn once
-SAMPLE_S = 3.0                 # the system walks through every page to count memory: some 10 ms a process
+SAMPLE_S = 3.0
 
 
 def measured(place: Place, balls: int) -> dict[str, Any]:
@@ -92,18 +92,25 @@ def _kiosk(folder: Path, source: StandIn) -> tuple[dict[str, Any], dict[str, flo
         demo.add_bowlers(log)
         bowler = log.players()[0]["id"]      # an adult who agreed to clips, as all of them
     with Meter() as meter:
+        source.at_end = meter.at_end
         summary = session.run(home, session.Asked(source, sources.DEMO_MARKS, (bowler,), until_end=True))
     return summary, meter.load()
 
 
 class Meter:
     """Memory, and processor time after the start, of this process and those that it started, from a thread of its own, whose
-    own time is not theirs."""
+    own time is not theirs.
+
+    Pages that processes share are counted once; the system walks through all of them for that, which stops a kiosk for a
+    tenth of a second. So that is done by `at_end`, when no frame follows; until then only what a process has for itself is
+    looked at, and the most there was of it.
+    """
 
     def __enter__(self) -> Meter:
         import psutil
         self._me, self._over = psutil.Process(), threading.Event()
-        self._held: list[int] = []
+        self._private: list[int] = []
+        self._whole: int | None = None
         self._own_s = 0.0
         self._at_ns: list[int] = []
         self._spent: dict[int, tuple[float, float]] = {}
@@ -115,12 +122,19 @@ class Meter:
         self._over.set()
         self._thread.join()
 
+    def at_end(self) -> None:
+        self._over.set()
+        self._thread.join()
+        self._sample()
+        whole = [process.memory_full_info() for process in self._all()]
+        self._whole = sum(getattr(memory, "pss", memory.rss) for memory in whole) - self._private[-1]
+
     def load(self) -> dict[str, float | None]:
         """rss_mib: at most; cpu_share: of one core, None where the run was too short to say."""
-        spent = sum(last - first for first, last in self._spent.values())
-        spent -= self._own_s
+        spent = sum(last - first for first, last in self._spent.values()) - self._own_s
         took_s = (self._at_ns[-1] - self._at_ns[0]) / NS
-        return {"rss_mib": round(max(self._held) / 2**20), "cpu_share": round(spent / took_s, 3) if took_s else None}
+        return {"rss_mib": None if self._whole is None else round((self._whole + max(self._private)) / 2**20),
+                "cpu_share": round(spent / took_s, 3) if took_s else None}
 
     def _run(self) -> None:
         self._over.wait(STARTING_S)
@@ -130,18 +144,21 @@ class Meter:
             self._own_s = time.thread_time() - began_s      # as far as the sample before, which is what they have in them
             self._sample()
 
+    def _all(self) -> list[Any]:
+        return [self._me, *self._me.children(recursive=True)]
+
     def _sample(self) -> None:
         import psutil
-        held = 0
-        for process in [self._me, *self._me.children(recursive=True)]:
+        private = 0
+        for process in self._all():
             try:
-                memory, used = process.memory_full_info(), sum(process.cpu_times()[:2])
+                memory, used = process.memory_info(), sum(process.cpu_times()[:2])
             except psutil.Error:
                 continue
-            held += getattr(memory, "pss", memory.rss)     # the reel is shared: count it once
+            private += memory.rss - memory.shared
             first, _ = self._spent.get(process.pid, (used, used))
             self._spent[process.pid] = first, used
-        self._held.append(held)
+        self._private.append(private)
         self._at_ns.append(clock.now_ns())
 
 

@@ -18,6 +18,9 @@ from kiosk.outputs import Heard, Mixer, Nothing, Output, Score, Stream
 
 RETRY_NS = tuple(round(s * NS) for s in (0.5, 1, 2, 4))   # then every 4 s: sound is back within 10 s of its device
 WAYS = (Stream, Mixer)                                    # best first
+# Looking for a device by way of the mixer stops every thread for 0.11 s (measured), frames of a camera among them. Where
+# PortAudio is there it sees what comes back, so the mixer is then looked for this seldom, unless it was in use.
+MIXER_NS = 60 * NS
 CLOSING_S = 2.0                                           # a device that takes longer to close is left to the system
 
 
@@ -43,6 +46,7 @@ class Speaker:
         self._found: tuple[Output, str] | None = None
         self._underflows = 0               # of outputs that are gone
         self._tries, self._retry_ns = 0, clock.now_ns() + RETRY_NS[0]
+        self._mixer_ns, self._mixed, self._no_mixer = 0, False, ""      # when the mixer is looked for again; whether it ever played
         self._out: Output = Nothing(self._score)
         self._out, self.why = self._best()
 
@@ -135,11 +139,21 @@ class Speaker:
         for way in WAYS:
             if isinstance(self._out, way):
                 return self._out, self.why
-            opened = self._opened(way)
+            opened = self._no_mixer if way is Mixer and self._spared() else self._opened(way)
             if not isinstance(opened, str):
+                self._mixed |= way is Mixer
                 return opened, "; ".join(faults)
+            self._no_mixer = opened
             faults.append(opened)
         return self._out, "; ".join(faults)
+
+    def _spared(self) -> bool:
+        """The mixer is not to be looked for just now."""
+        now_ns = clock.now_ns()
+        if now_ns < self._mixer_ns and Stream not in self._never and not self._mixed:
+            return True
+        self._mixer_ns = now_ns + MIXER_NS
+        return False
 
     def _opened(self, way: type[Stream] | type[Mixer]) -> Output | str:
         """The way, opened, or why it cannot be."""

@@ -11,7 +11,7 @@ import threading
 from dataclasses import dataclass
 from itertools import accumulate
 from pathlib import Path
-from typing import Iterable, Mapping, Sequence
+from typing import Callable, Iterable, Mapping, Sequence
 
 from creaseside.stamps import NS, Stamp
 from kiosk import clock as real_clock
@@ -56,6 +56,7 @@ class StandIn:
         self._pictures, self._order, self._clock = pictures, enumerate(order), clock
         self._stop, self._start_ns = threading.Event(), 0
         self.lost = 0
+        self.at_end: Callable[[], object] = lambda: None      # called when there is no more, before that is said
 
     def grab(self) -> tuple[Stamp, bytes] | None:
         self._start_ns = self._start_ns or self._clock.now_ns()
@@ -67,6 +68,8 @@ class StandIn:
             if not self._clock.wait_until(t_ns, self._stop):
                 return None
             return Stamp(frame, t_ns), self._pictures.jpeg(picture)
+        if not self._stop.is_set():
+            self.at_end()
         return None
 
     def close(self) -> None:

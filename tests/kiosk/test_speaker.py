@@ -7,6 +7,7 @@ import pytest
 
 from creaseside.orders import CUES
 from kiosk import clock, sounds
+from kiosk import speaker as speaker_room
 from kiosk.clock import NS
 from kiosk.faults import Fault
 from kiosk.outputs import LATE_NS, STALLED_NS
@@ -314,3 +315,30 @@ def test_a_recording_takes_the_place_of_a_cue(speaker, host, tmp_path):
     host.hand.pass_s(1)
     speaker.ask("miss", host.hand.ns)
     assert begins(host.streams[0].play(host.hand.ns + NS // 100, 1.0), "miss") == 0
+
+
+def test_the_mixer_which_stops_every_thread_is_seldom_looked_for_where_portaudio_is(host, monkeypatch):
+    tried = []
+
+    class NoMixer:
+        way = "mixer"
+
+        def __init__(self, *_: object) -> None:
+            tried.append(host.hand.ns)
+            raise RuntimeError("no such device")
+    monkeypatch.setattr(speaker_room, "WAYS", (speaker_room.Stream, NoMixer))
+    monkeypatch.setattr(speaker_room, "Mixer", NoMixer)
+    host.here = False
+    speaker = Speaker(aside=at_once)
+    why = speaker.why
+    for _ in range(1300):
+        host.hand.pass_s(0.1)
+        speaker.tick(host.hand.ns)
+    assert len(tried) == 3 and min(b - a for a, b in zip(tried, tried[1:])) >= speaker_room.MIXER_NS
+    assert "mixer: no such device" in why and speaker.why == why and speaker.way == "screen only"
+    host.here = True
+    host.hand.pass_s(4.1)
+    speaker.tick(host.hand.ns)
+    speaker.tick(host.hand.ns)
+    assert speaker.way == "sounddevice"
+    speaker.close()

@@ -75,6 +75,7 @@ class Loop:
         parts.intake.behind = self._behind
         self._looks: list[Look] = []                                   # whose last frame is still to come
         self._out: Counter[int] = Counter()                            # frames that are being looked at, by ball
+        self._asked: defaultdict[int, list[Stamp]] = defaultdict(list)
         self._closely: defaultdict[int, list[Pose]] = defaultdict(list)
         self._clips: dict[int, Log] = {}
         self._finished = False
@@ -112,8 +113,9 @@ class Loop:
         self._safely("the engine", self._wake, now_ns, over)
         for order in p.engine.orders():
             self._safely(f"the order {type(order).__name__}", self._carry_out, order)
-        for ball in [ball for ball in self._closely if not (p.engine.waits_for(ball) or self._out[ball])]:
-            del self._closely[ball]
+        for ball in [ball for ball in self._asked if not (p.engine.waits_for(ball) or self._out[ball])]:
+            del self._asked[ball]
+            self._closely.pop(ball, None)
             self._course.over(ball)
         p.cuttings.tick(newest.t_ns if newest else 0, over, self._clips)
         self._hand_clips()
@@ -163,13 +165,19 @@ class Loop:
         ready = [look for look in self._looks if over or newest_ns >= _latest_ns(look)]
         for look in ready:
             self._looks.remove(look)
-            posed = {pose.stamp.frame for pose in self._closely[look.ball]}
-            frames = [frame for span in look.spans for frame in frames_of(span, self.parts.reel) if frame[0].frame not in posed]
+            frames = [frame for span in look.spans for frame in frames_of(span, self.parts.reel)
+                      if not self._is_asked(frame[0], look, span)]
+            self._asked[look.ball] += [stamp for stamp, _ in frames]
             self._out[look.ball] += len(frames)
             if frames:
                 self._oldest_ns[look.ball] = min(stamp.t_ns for stamp, _ in frames)
                 self.parts.watcher.look(look.ball, frames, look.urgent)
             self._safely("a look at nothing", self._all_back, look.ball)
+
+    def _is_asked(self, stamp: Stamp, look: Look, span: Span) -> bool:
+        """That frame is posed already or will be; while a verdict waits its neighbour does as well."""
+        near_ns = span.step_ns if look.urgent else 1
+        return any(abs(stamp.t_ns - asked.t_ns) < near_ns for asked in self._asked[look.ball])
 
     def _look_out(self, newest: Stamp | None, now_ns: int) -> None:
         if self.parts.lookout is not None:
@@ -222,7 +230,7 @@ class Loop:
     def _seen_of(self, order: Log) -> list[Pose]:
         """The ball's poses, each frame once a model, in order of time."""
         live = [pose for pose in self._live.poses if order.first_ns <= pose.stamp.t_ns <= order.last_ns]
-        once = {(pose.model, pose.stamp): pose for pose in [*live, *self._closely[order.ball]]}
+        once = {(pose.model, pose.stamp): pose for pose in [*live, *self._closely.get(order.ball, ())]}
         return sorted(once.values(), key=lambda pose: pose.stamp)
 
     def _hand_clips(self) -> None:

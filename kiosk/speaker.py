@@ -143,7 +143,7 @@ class Speaker:
             if not isinstance(opened, str):
                 self._mixed |= way is Mixer
                 return opened, "; ".join(faults)
-            self._no_mixer = opened
+            self._no_mixer = opened if way is Mixer else self._no_mixer
             faults.append(opened)
         return self._out, "; ".join(faults)
 

@@ -26,6 +26,7 @@ SAME_BALL_S = 1.0         # two passes of an arm within this belong to one ball
 
 COMES_S, HIDDEN_S = (0.30, 0.12), (0.12, 0.02)   # before release: a front foot that comes, and one that lands and stands
 HIDDEN_SHARE = 0.5       # of the looks; hidden in more of them it was not seen to stand
+FORESEEN_S = 0.17        # from a landing to the release that it belongs to, at most (published: 0.08 to 0.13; live looks see it early)
 USUAL_S = 0.10           # from landing to release (published: 0.08 to 0.13)
 
 
@@ -54,10 +55,14 @@ def find(track: Track, lane: Lane) -> list[Candidate]:
 
 
 def foresee(track: Track, lane: Lane) -> Candidate | None:
-    """The ball that is just being bowled, while its arm is still on the way up: the landing has been seen, the release has not."""
+    """The ball that is just being bowled, while its arm is still on the way up: the landing has been seen, the release has not.
+
+    A landing long before the release is none yet: the other arm goes up while the back foot lands.
+    """
     if len(track) < 6:
         return None
-    foreseen = [c for swing in swings.on_the_way(track, lane) if (c := _ball_at(track, lane, swing)) is not None]
+    foreseen = [c for swing in swings.on_the_way(track, lane) if (c := _ball_at(track, lane, swing)) is not None
+                and c.release_s - c.landing_s < FORESEEN_S]
     return foreseen[-1] if foreseen else None
 
 

@@ -30,7 +30,8 @@ HIDDEN = (15.1, 2.3)
 
 
 def signed_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarray:
-    """The same, but above 180 where the knee is bent backwards; points (..., 2) along (running direction) and up."""
+    """The knee's inner angle (...), degrees: 180 is straight, more is bent backwards; points (..., 2) along (running direction)
+    and up."""
     u, v = np.asarray(knee, float) - hip, np.asarray(ankle, float) - knee
     return 180.0 + np.degrees(np.arctan2(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0], (u * v).sum(-1)))
 

@@ -303,6 +303,21 @@ def test_poses_come_in_order_and_spans_run_their_own_way(world):
     assert models == {"light", "heavy"}
 
 
+def test_while_a_verdict_waits_no_frame_is_asked_for_whose_neighbour_is_under_way(world):
+    w = world()
+    w.turns(lambda: w.loop.parts.intake.newest and w.loop.parts.intake.newest.t_ns > w.source.start_ns + NS)
+    start, step = w.source.start_ns, NS // 20
+
+    def asked(first_ns: int, urgent: bool) -> list[int]:
+        before = len(w.eyes.given)
+        w.loop._carry_out(Look(77, (Span(first_ns, first_ns + NS // 5, step, None),), urgent))
+        return [stamp.t_ns for ball, frames in w.eyes.given[before:] for stamp, _ in frames]
+    first = asked(start + NS // 5, True)
+    later = asked(start + NS // 5 + 4 * NS // FPS, True)       # the landing was seen four frames later
+    assert len(first) >= 4 and len(later) == 1 and later[0] - max(first) >= step
+    assert asked(start + NS // 5, False) == [] and asked(start + NS // 5 + 2 * NS // FPS, False) != []
+
+
 def test_a_span_takes_what_the_reel_still_has():
     with Reel.make(2, FPS, 1) as reel:
         assert frames_of(Span(0, NS, 1, None), reel) == []

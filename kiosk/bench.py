@@ -93,7 +93,7 @@ def _kiosk(folder: Path, source: StandIn) -> tuple[dict[str, Any], dict[str, flo
         bowler = log.players()[0]["id"]      # an adult who agreed to clips, as all of them
     with Meter() as meter:
         source.at_end = meter.at_end
-        summary = session.run(home, session.Asked(source, sources.DEMO_MARKS, (bowler,), until_end=True))
+        summary = session.run(home, session.Asked(None, sources.DEMO_MARKS, (bowler,), until_end=True, opened=source))
     return summary, meter.load()
 
 

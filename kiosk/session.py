@@ -14,7 +14,7 @@ from creaseside import plan as plans
 from creaseside.plan import FeedbackSchedule, Plan
 from creaseside.settings import Faults, FocusCue
 from creaseside.stamps import NS, Stamp, to_ns
-from kiosk import VERSION, clips, clock, demo, details, gate, guidance, memory, models, solved, sources, troubles
+from kiosk import VERSION, clips, clock, demo, details, gate, guidance, models, solved, sources, troubles
 from kiosk import marks as marks_room
 from kiosk.board import Board
 from kiosk.faults import Fault
@@ -36,18 +36,18 @@ READY_NS = 90 * NS      # pose processes that are not ready by then are said to 
 @dataclass(frozen=True, slots=True)
 class Asked:
     """The command line's wishes; None where the settings decide. players: who bowls, in their order; nobody: a guest.
-    source: as on the command line, or one that is open already."""
+    opened: a source that is open already, in the place of `source`."""
 
-    source: str | Source | None = None
+    source: str | None = None
     marks: Path | None = None
     players: tuple[str, ...] = ()
     focus: str | None = None
     headless: bool = False
     until_end: bool = False
+    opened: Source | None = None
 
     def spec(self, place: Place) -> str:
-        named = self.source if isinstance(self.source, str | None) else self.source.name
-        return named or place.settings.camera.source or "demo"
+        return self.opened.name if self.opened else self.source or place.settings.camera.source or "demo"
 
 
 def run(place: Place, asked: Asked) -> dict:
@@ -60,7 +60,6 @@ def run(place: Place, asked: Asked) -> dict:
         for name in (signal.SIGINT, signal.SIGTERM):
             parts.callback(signal.signal, name, signal.signal(name, lambda *_: stop.set()))
         loop = _opened(place, asked, parts, stop, [one.what for one in put_aside])
-        parts.enter_context(memory.settled())
         loop.run()
         summary = loop.summary()
     if place.json:
@@ -90,8 +89,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event,
     for player in asked.players or (None,):
         if focus:
             allowed(focus, log, player, place)
-    opened = None if isinstance(asked.source, str | None) else asked.source
-    source = opened or sources.open_source(spec, settings.camera, until_end=asked.until_end)
+    source = asked.opened or sources.open_source(spec, settings.camera, until_end=asked.until_end)
     parts.callback(source.close)
     marks = marks_of(place, asked.marks, spec, (source.width_px, source.height_px))
     bundles = bundles_of(place)

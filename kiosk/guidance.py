@@ -5,6 +5,7 @@ What the numbers mean is creaseside.workload's business; what held on which day 
 from __future__ import annotations
 
 import tomllib
+from functools import lru_cache
 from pathlib import Path
 
 from creaseside.settings import Faults
@@ -25,6 +26,7 @@ def text(place: Place) -> str:
         raise Fault(f"the workload table {path}", getattr(e, "strerror", None) or str(e), "make the file readable") from e
 
 
+@lru_cache(16)               # the same words again hold the same table
 def table(words: str, where: str = "workload.toml") -> Table:
     """The table that such a file holds; Fault with all that is wrong with it."""
     asked = f"the workload table in {where}"

@@ -75,7 +75,9 @@ class Reader:
 
     def players(self) -> list[Row]:
         """Newest first, each with `under_18` and `may_keep` as of today."""
-        return [self._player(row) for row in self._select("select * from player order by created_utc desc, rowid desc")]
+        consents, today = self.everyones_consents(), self.today()
+        return [_seen_on(today, row, consents.get(row["id"], []))
+                for row in self._select("select * from player order by created_utc desc, rowid desc")]
 
     def player(self, player: str) -> Row:
         return self._player(self._one("player", player))
@@ -91,6 +93,13 @@ class Reader:
 
     def consents(self, player: str) -> list[Row]:
         return self._select("select * from consent where player = ? order by given_on, id", player)
+
+    def everyones_consents(self) -> dict[str, list[Row]]:
+        """The same of all who gave one, by player."""
+        found: dict[str, list[Row]] = {}
+        for row in self._select("select * from consent order by given_on, id"):
+            found.setdefault(row["player"], []).append(row)
+        return found
 
     def heights(self, player: str) -> list[Row]:
         """Oldest first: `height_m` and its day `measured_on`."""
@@ -243,8 +252,7 @@ and (? is null or block.kind = ?) order by ball.id desc limit ?""",
         return self._select(f"{sql} {where} {ORDER}", session, session, player, player)
 
     def _player(self, row: Row) -> Row:
-        today = self.today()
-        return row | {"under_18": people.under_18(row, today), "may_keep": self.may_keep(row["id"], today)}
+        return _seen_on(self.today(), row, self.consents(row["id"]))
 
     def _one(self, table: str, key: str | int) -> Row:
         found = self._select(f"select * from {table} where id = ?", key)
@@ -279,6 +287,10 @@ and (? is null or block.kind = ?) order by ball.id desc limit ?""",
         self.notice = (f"the log {self.place.log} is damaged ({why}); what can be read of it is shown, "
                        "the file is as it was")
         return found
+
+
+def _seen_on(day: date, player: Row, consents: Sequence[Row]) -> Row:
+    return player | {"under_18": people.under_18(player, day), "may_keep": people.may_keep(player, consents, day)}
 
 
 def _local(utc: str, offset_min: int) -> datetime:

@@ -155,9 +155,31 @@ def by_time(db: Database) -> None:
     db.execute("create index idx_ball_flagged on ball (player, thrown_utc) where flags <> '[]'")
 
 
+def bowled(db: Database) -> None:
+    """How many balls each player bowled on each day, and how many of them have flags. SQLite itself keeps it with every ball
+    that comes, goes, or turns out to be another player's, so that no way of writing can forget it; an index on flags is
+    spared for it. The day is the one that the hall's clock showed, as in the view `days`."""
+    _table(db, "bowled", {"id": int, "player": str, "day": str, "balls": int, "flagged": int},
+           ("player", "day", "balls", "flagged"), {"player": ("player", CASCADE)}, [("player", "day")])
+    day, flagged = "date({0}thrown_utc, {0}utc_offset_min || ' minutes')", "({0}flags <> '[]')"
+    known = "{0}player is not null and " + day + " is not null"      # a ball with a rotten time stays a ball
+    more = (f"insert into bowled (player, day, balls, flagged) select {{0}}player, {day}, 1, {flagged} where {known} "
+            "on conflict (player, day) do update set balls = balls + 1, flagged = flagged + excluded.flagged;").format("new.")
+    less = (f"update bowled set balls = balls - 1, flagged = flagged - {flagged} where player = {{0}}player and day = {day}; "
+            f"delete from bowled where player = {{0}}player and day = {day} and balls = 0;").format("old.")
+    was, now = (f"{of}player, {day.format(of)}, {flagged.format(of)}" for of in ("old.", "new."))
+    for name, when, does in (("came", "insert on ball", more), ("went", "delete on ball", less),
+                             ("changed", f"update of player, thrown_utc, utc_offset_min, flags on ball when ({was}) is not ({now})",
+                              less + " " + more)):
+        db.execute(f"create trigger ball_{name} after {when} begin {does} end")
+    db.execute(f"insert into bowled (player, day, balls, flagged) select player, {day.format('')}, count(*), sum(flags <> '[]') "
+               f"from ball where {known.format('')} group by 1, 2")
+    db.execute("drop index idx_ball_flagged")
+
+
 STEPS: tuple[Callable[[Database], None], ...] = (people, provenance, sessions, balls, measures, records, view, cards,
                                                  heights, guidance, by_day, stopped, pictures, plain, by_block,
-                                                 by_time)
+                                                 by_time, bowled)
 
 
 def _table(db: Database, name: str, columns: dict[str, type], needed: Sequence[str] = (),

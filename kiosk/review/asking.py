@@ -4,8 +4,9 @@ It writes nothing.
 """
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, fields
-from datetime import date, datetime, time, timedelta, timezone
+from datetime import date, datetime, timedelta, timezone
 from typing import Any, Iterable, Mapping
 
 from creaseside.ball import QUANTITIES, Value
@@ -19,6 +20,9 @@ QUALITIES = (0.25, 0.5, 0.75, 0.9)
 NAMES = tuple(q.name for q in QUANTITIES)
 BALL_COLUMNS = ("id", "number", "session", "player", "block", "thrown_utc", "utc_offset_min", "arm", "verdict", "flags",
                 "quality", "not_measured", "feedback", "source", "front_leg_action", "ball_speed_km_h")
+
+
+DAY = "date(ball.thrown_utc, ball.utc_offset_min || ' minutes')"      # by the hall's clock of then, as all limits count
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,18 +62,20 @@ class Filter:
                 wrong.append(f"{f.name}: “{text[:40]}” is not understood and was left out")
         return cls(**good), wrong
 
-    def where(self, shift: timedelta) -> tuple[str, dict[str, Any]]:
+    def where(self) -> tuple[str, dict[str, Any]]:
         """SQL that holds for the balls of this filter, with `session` joined, and its values."""
-        utc = {name: _utc(datetime.combine(day + timedelta(days=later), time()) - shift)
-               for name, day, later in (("since", self.since, 0), ("until", self.until, 1)) if day}
-        parts = {"since": "ball.thrown_utc >= :since", "until": "ball.thrown_utc < :until", "arm": "ball.arm = :arm",
+        parts = {"since": f"ball.thrown_utc >= :near_since and {DAY} >= :since",     # the first of each for the index
+                 "until": f"ball.thrown_utc < :near_until and {DAY} <= :until", "arm": "ball.arm = :arm",
                  "focus": "session.measure = :focus", "quality": "ball.quality >= :quality",
                  "block": "ball.block in (select id from block where kind = :block)"}
-        given = {f.name: getattr(self, f.name) for f in fields(self) if getattr(self, f.name) is not None} | utc
+        given = {f.name: getattr(self, f.name) for f in fields(self) if getattr(self, f.name) is not None}
         sql = [parts[name] for name in given if name in parts]
         if self.flags:
             sql.append(f"ball.flags {'=' if self.flags == 'none' else '<>'} '[]'")
-        return " and ".join(sql) or "true", {k: v for k, v in given.items() if k in parts}
+        near = {f"near_{name}": (day + timedelta(days=off)).isoformat()
+                for name, day, off in (("since", self.since, -1), ("until", self.until, 2)) if day}
+        values = {k: str(v) if isinstance(v, date) else v for k, v in given.items() if k in parts}
+        return " and ".join(sql) or "true", values | near
 
     @property
     def days_alone(self) -> bool:
@@ -82,65 +88,40 @@ class Asker(Reader):
 
     @property
     def shift(self) -> timedelta:
-        """How far this machine's time is ahead of UTC: the days of the pages are its days."""
+        """How far this machine's time is ahead of UTC."""
         return self.clock.utc_and_ns()[0].utcoffset() or timedelta()
 
-    def squad(self, wanted: Filter, days: Mapping[str, Mapping[date, int]] | None = None) -> dict[str, Row]:
-        """By player: balls, bowling days, the last of them, and balls with flags.
-
-        days: what `by_day` said of these days and perhaps more, where it was asked already; for a filter by days alone.
-        """
-        if days is None or not wanted.days_alone:
-            days = self.by_day(wanted)
-        sql, values = wanted.where(self.shift)
-        flagged = {row["player"]: row["flagged"] for row in self.ask(
-            f"select ball.player as player, count(*) as flagged {self._of(wanted)} where {sql} and "
-            "ball.flags <> '[]' group by player.id", values)}
-        first, last = wanted.since or date.min, wanted.until or date.max
-        kept = {player: {d: n for d, n in of.items() if first <= d <= last} for player, of in days.items()}
-        return {player: {"balls": sum(of.values()), "days": len(of), "last": max(of), "flagged": flagged.get(player, 0)}
-                for player, of in kept.items() if of}
+    def squad(self, wanted: Filter) -> dict[str, Row]:
+        """By player: balls of the filter, bowling days, the last of them (a date), and balls with flags."""
+        of, values = self._days(wanted)
+        return {row["player"]: row | {"last": date.fromisoformat(row["last"])} for row in self.ask(
+            "select player, sum(balls) as balls, count(*) as days, max(day) as last, sum(flagged) as flagged "
+            f"from ({of}) group by player", values)}
 
     def by_day(self, wanted: Filter, player: str | None = None) -> dict[str, dict[date, int]]:
-        """By player: how many balls of the filter on each day."""
-        sql, values = wanted.where(self.shift)
+        """By player: how many balls of the filter on each day. A row a player, since most of a row's time is Python's."""
+        of, values = self._days(wanted, player)
+        rows = self.ask(f"select player, json_group_object(day, balls) as days from ({of}) group by player", values)
+        return {row["player"]: {date.fromisoformat(day): balls for day, balls in json.loads(row["days"]).items()}
+                for row in rows}
+
+    def _days(self, wanted: Filter, player: str | None = None) -> tuple[str, dict[str, Any]]:
+        """SQL for player, day, balls, flagged. The log keeps such sums of all balls, so that days alone take as long as there
+        are days, however many balls; a player after the other, so that the index by player serves."""
+        one = " and player.id = :player" if player else ""
         if wanted.days_alone:
-            rows = self._hops(values, player)
-        else:
-            one = " and ball.player = :player" if player else ""
-            rows = self.ask(f"select ball.player as player, date(ball.thrown_utc, :ahead) as day, count(*) as balls "
-                            f"{self._of(wanted)} where {sql}{one} group by ball.player, day",
-                            values | {"ahead": self._ahead(1)} | ({"player": player} if player else {}))
-        found: dict[str, dict[date, int]] = {}
-        for row in rows:
-            found.setdefault(row["player"], {})[date.fromisoformat(row["day"])] = row["balls"]
-        return found
-
-    def _hops(self, values: Mapping[str, Any], player: str | None) -> list[Row]:
-        """The same for days alone, from the index: to a day's first ball, over its balls, and on from the next
-        midnight. So it looks at days, and a day's balls are counted without being read."""
-        first = "select min(thrown_utc) from ball where ball.player = {} and thrown_utc >= {}"
-        until = "and thrown_utc < :until" if "until" in values else ""
-        midnight = "strftime('%Y-%m-%dT%H:%M:%S', at, :ahead, 'start of day', '+1 day', :back)"
-        return self.ask(
-            "with recursive hop(player, at) as ("
-            f"select id, ({first.format('player.id', ':since')} {until}) from player where :player is null or id = :player "
-            f"union all select player, ({first.format('hop.player', midnight)} {until}) from hop where at is not null) "
-            "select player, date(at, :ahead) as day, (select count(*) from ball where ball.player = hop.player and "
-            f"thrown_utc >= at and thrown_utc < {midnight}) as balls from hop where at is not null",
-            {"since": "", "player": player, "ahead": self._ahead(1), "back": self._ahead(-1)} | values)
-
-    def _of(self, wanted: Filter) -> str:
-        """Players with their balls, a player after the other, so that the index by player serves."""
-        with_it = " join session on session.id = ball.session" if wanted.focus is not None else ""
-        return f"from player cross join ball on ball.player = player.id{with_it}"
-
-    def _ahead(self, sign: int) -> str:
-        return f"{sign * round(self.shift.total_seconds()):+d} seconds"
+            return ("select player.id as player, day, balls, flagged from player cross join bowled on bowled.player = player.id "
+                    f"where day between :since and :until{one}",
+                    {"since": str(wanted.since or date.min), "until": str(wanted.until or date.max), "player": player})
+        sql, values = wanted.where()
+        joined = " join session on session.id = ball.session" if wanted.focus is not None else ""
+        return (f"select player.id as player, {DAY} as day, count(*) as balls, sum(ball.flags <> '[]') as flagged "
+                f"from player cross join ball on ball.player = player.id{joined} where {sql}{one} group by player.id, day",
+                values | {"player": player})
 
     def sessions_page(self, wanted: Filter, player: str | None, most: int, after: int = 0) -> list[Row]:
         """Sessions with a ball of the filter, the newest first: balls, flagged balls, the players' ids in them."""
-        sql, values = wanted.where(self.shift)
+        sql, values = wanted.where()
         mine = " and ball.player = :player" if player else ""
         values |= {"most": most, "after": after} | ({"player": player} if player else {})
         return self.ask(
@@ -162,7 +143,7 @@ class Asker(Reader):
 
     def session_balls(self, session: str, player: str | None, wanted: Filter) -> list[Row]:
         """The balls of one player in a session (player None: of nobody in the log), in the order of bowling."""
-        sql, values = wanted.where(self.shift)
+        sql, values = wanted.where()
         sql = f"ball.session = :session and ball.player is :player and {sql}"
         values |= {"session": session, "player": player}
         return self._rows(f"{sql} order by ball.number", values)
@@ -174,7 +155,7 @@ class Asker(Reader):
 
     def player_balls(self, player: str, wanted: Filter, sessions: Iterable[str]) -> list[Row]:
         """A player's balls in these sessions, in the order of bowling."""
-        sql, values = wanted.where(self.shift)
+        sql, values = wanted.where()
         held = {f"s{i}": s for i, s in enumerate(sessions)}
         if not held:
             return []
@@ -215,7 +196,3 @@ def local(utc: str, shift: timedelta | int) -> datetime:
     """Local time of a row's UTC text; shift: ahead of UTC, or in minutes."""
     ahead = timedelta(minutes=shift) if isinstance(shift, int) else shift
     return datetime.fromisoformat(utc).astimezone(timezone.utc).replace(tzinfo=None) + ahead
-
-
-def _utc(wall: datetime) -> str:
-    return wall.isoformat(timespec="milliseconds") + "Z"

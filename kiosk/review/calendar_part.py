@@ -4,12 +4,12 @@ It counts every ball, whatever the page is narrowed to. Below a limit means no m
 """
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
+from datetime import date, timedelta
 from typing import Any, Mapping, Sequence
 
 from markupsafe import Markup
 
-from creaseside.workload import Bowled, Load, Table, load, youngest_age
+from creaseside.workload import Load, Table, load_of_days, youngest_age
 from kiosk import guidance
 from kiosk.faults import Fault
 from kiosk.review import charts, words
@@ -47,7 +47,7 @@ def calendar(log: Asker, person: Mapping[str, Any], wanted: Filter, today: date)
     return Figure("workload", "Workload", says, _svg(first, last, loads, passed, says),
                   ("Day", "Balls", "Balls in 7 days", "Bowling days in 7", "Days in a row", "Over the table",
                    "Table of"), rows,
-                  f"{note}{sources}. Days by this machine's clock; spells are left out, since a day's balls are "
+                  f"{note}{sources}. Days by the hall's clock of then; spells are left out, since a day's balls are "
                   "counted together. Guidance is no promise: within it is not safe, and over it is not hurt.")
 
 
@@ -72,12 +72,7 @@ def table_on(tables: Sequence[tuple[date | None, Table]], day: date) -> Table:
 
 def on_day(bowled: Mapping[date, int], day: date, person: Mapping[str, Any], table: Table) -> Load:
     """The load at the end of that day."""
-    some = [Bowled(datetime.combine(d, time(12)), n) for d,
-            n in bowled.items() if day - timedelta(days=BACK_DAYS) <= d <= day]
-    found = load(some, datetime.combine(day, time(23, 59)),
-                 youngest_age(person["birth_year"], person["age_group"], day), table)
-    return Load(found.spell_balls, found.day_balls, found.week_balls, found.days_in_7, found.days_in_row,
-                tuple(u for u in found.uses if u.limit != "spell_balls"))
+    return load_of_days(bowled, day, youngest_age(person["birth_year"], person["age_group"], day), table)
 
 
 def _svg(first: date, last: date, loads: Mapping[date, tuple[Load, Table]], passed: Mapping[date, list[str]],

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Sequence
 from urllib.parse import quote, urlencode
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from creaseside.ball import BY_NAME
 
@@ -17,6 +17,10 @@ class Cell:
     text: str
     href: str | None = None
     name: bool = False
+
+    def __html__(self) -> str:
+        inner = f"<bdi>{escape(self.text)}</bdi>" if self.name else escape(self.text)
+        return f'<a href="{escape(self.href)}">{inner}</a>' if self.href else str(inner)
 
 
 @dataclass(frozen=True, slots=True)

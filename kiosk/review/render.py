@@ -15,7 +15,6 @@ from kiosk import VERSION
 from kiosk.drawing.letters import FACE
 from kiosk.review import words
 from kiosk.review.asking import local
-from kiosk.review.look import Cell
 
 HERE = Path(__file__).parent
 STATIC = HERE / "static"
@@ -38,7 +37,7 @@ def alone(template: str, **view: Any) -> str:
 def _templates() -> Environment:
     made = Environment(loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined,
                        trim_blocks=True, lstrip_blocks=True)
-    made.globals.update(version=VERSION, words=words, is_cell=lambda cell: isinstance(cell, Cell), local=local,
+    made.globals.update(version=VERSION, words=words, local=local,
                         measure_choices=[(m, words.name(m)) for m in MEASURES])
     return made
 

@@ -12,11 +12,12 @@ from kiosk.logbook import people
 from kiosk.logbook.reading import Row
 from kiosk.review import words
 from kiosk.review.asking import Asker, Filter
-from kiosk.review.calendar_part import BACK_DAYS, in_force, on_day, table_on
+from kiosk.review.calendar_part import in_force, on_day, table_on
 from kiosk.review.look import Cell, Figure, Links
 
 SOON_DAYS = 30           # a consent that ends within them is named (ours)
 USUAL_DAYS = 28
+NONE = {"balls": 0, "days": 0, "last": None, "flagged": 0}
 STATE = {"no_guidance": "no limit", "ok": "within", "near": "near", "at_limit": "reached"}
 
 
@@ -26,25 +27,24 @@ def view(log: Asker, wanted: Filter, links: Links) -> dict[str, Any]:
     counted = wanted if wanted.since or wanted.until else Filter(
         today - timedelta(days=USUAL_DAYS - 1), None, wanted.arm, wanted.focus, wanted.quality, wanted.flags,
         wanted.block)
-    back = today - timedelta(days=BACK_DAYS)
-    days = log.by_day(Filter(since=min(back, counted.since) if counted.since else None))
-    sums = log.squad(counted, days)
     table = table_on(in_force(log)[0], today)
+    days = log.by_day(Filter(since=today - timedelta(days=table.reach_days)))
+    sums, consents = log.squad(counted), log.everyones_consents()
     players = sorted(log.players(), key=lambda p: (p["shown_name"].casefold(), p["id"]))
     rows, ending, flagged = [], [], []
     for p in players:
-        of = sums.get(p["id"])
-        consent = _consent(log.consents(p["id"]), today)
-        load = on_day({d: n for d, n in days.get(p["id"], {}).items() if back <= d <= today}, today, p, table)
+        of = sums.get(p["id"], NONE)
+        consent = _consent(consents.get(p["id"], []), today)
+        load = on_day(days.get(p["id"], {}), today, p, table)
         worst = max((u.state for u in load.uses), key=STATES.index, default="no_guidance")
         if consent[1]:
             ending.append((p, consent[0], links.player(p["id"])))
-        if of and of["flagged"]:
-            flagged.append((p, words.count(of["flagged"], "ball"), links.player(p["id"])))
+        with_flags = words.count(of["flagged"], "ball") if of["flagged"] else ""
+        if with_flags:
+            flagged.append((p, with_flags, links.player(p["id"])))
         rows.append([Cell(p["shown_name"], links.player(p["id"]), True), _age(p), p["arm"] or "not known",
-                     str(of["balls"]) if of else "0", str(of["days"]) if of else "0", words.day(of["last"]) if of else "–",
-                     str(load.day_balls), str(load.week_balls), STATE[worst], consent[0],
-                     words.count(of["flagged"], "ball") if of and of["flagged"] else ""])
+                     str(of["balls"]), str(of["days"]), words.day(of["last"]) if of["last"] else "–", str(load.day_balls),
+                     str(load.week_balls), STATE[worst], consent[0], with_flags])
     balls = sum(s["balls"] for s in sums.values())
     says = (f"{words.count(len(players), 'player').capitalize()} by name, {words.count(balls, 'ball')} from "
             f"{words.day(counted.since)} on." if counted.since else

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from datetime import date
+from functools import lru_cache
 from typing import Sequence
 
 from creaseside.ball import BY_NAME, Value
@@ -162,6 +163,7 @@ def best(of: OwnBest) -> str:
     return f"No own best run-up speed is shown: {of.reason}."
 
 
+@lru_cache(1000)
 def day(of: date) -> str:
     return f"{of.day} {of:%b %Y}"
 

@@ -51,6 +51,11 @@ class Table:
         years = self.unknown_age if age is None else age
         return next((r for r in self.rows if years < r.under), None)
 
+    @property
+    def reach_days(self) -> int:
+        """How many days before the day in question can change the state of a limit."""
+        return max([6, *(r.days_in_row or 0 for r in self.rows)])
+
     def __str__(self) -> str:
         return f"{self.source}; looked at on {self.dated}; ask your board"
 
@@ -82,9 +87,10 @@ class Use:
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """What was bowled up to now, and each limit that the table has for that age, in the order of LIMITS."""
+    """What was bowled up to now, and each limit that the table has for that age, in the order of LIMITS. spell_balls None:
+    not known."""
 
-    spell_balls: int
+    spell_balls: int | None
     day_balls: int
     week_balls: int
     days_in_7: int
@@ -110,17 +116,25 @@ def load(bowled: Iterable[Bowled], now: datetime, age: int | None, table: Table)
     """
     now = now.replace(tzinfo=None)
     entries = sorted((min(b.when.replace(tzinfo=None), now), b.balls) for b in bowled if b.balls > 0)
-    today = now.date()
-    week = today - timedelta(days=6)
-    days = {when.date() for when, _ in entries}
-    counts = {"spell_balls": _spell(entries, now, timedelta(minutes=table.gap_min)),
-              "day_balls": sum(n for when, n in entries if when.date() == today),
-              "week_balls": sum(n for when, n in entries if when.date() >= week),
-              "days_in_7": sum(d >= week for d in days),
-              "days_in_row": _in_row(days, today)}
+    days: dict[date, int] = {}
+    for when, n in entries:
+        days[when.date()] = days.get(when.date(), 0) + n
+    return _load(_spell(entries, now, timedelta(minutes=table.gap_min)), days, now.date(), age, table)
+
+
+def load_of_days(days: Mapping[date, int], day: date, age: int | None, table: Table) -> Load:
+    """The same at the end of a day, from balls by day; a spell cannot be told from them."""
+    return _load(None, days, day, age, table)
+
+
+def _load(spell_balls: int | None, days: Mapping[date, int], today: date, age: int | None, table: Table) -> Load:
+    week = [days.get(today - timedelta(days=back), 0) for back in range(7)]
+    counts = {"spell_balls": spell_balls, "day_balls": week[0], "week_balls": sum(week),
+              "days_in_7": sum(n > 0 for n in week), "days_in_row": _in_row(days, today)}
     row = table.row(age)
     limits = {name: getattr(row, name) for name in LIMITS if row and getattr(row, name) is not None}
-    uses = tuple(_use(name, counts[name], allowed, today in days, table.near_share) for name, allowed in limits.items())
+    uses = tuple(_use(name, counts[name], allowed, week[0] > 0, table.near_share) for name, allowed in limits.items()
+                 if counts[name] is not None)
     return Load(**counts, uses=uses)
 
 
@@ -142,7 +156,7 @@ def _spell(entries: list[tuple[datetime, int]], now: datetime, gap: timedelta) -
     return balls
 
 
-def _in_row(days: set[date], today: date) -> int:
+def _in_row(days: Mapping[date, int], today: date) -> int:
     """Bowling days without a day off, up to today, or up to yesterday where nothing is bowled yet today."""
     day = today if today in days else today - timedelta(days=1)
     count = 0

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from creaseside.settings import Faults
-from creaseside.workload import LIMITS, STATES, Bowled, Row, Table, load, table_from, youngest_age
+from creaseside.workload import LIMITS, STATES, Bowled, Row, Table, load, load_of_days, table_from, youngest_age
 
 TOML = Path(__file__).parents[2] / "config" / "workload.toml"
 SHIPPED = tomllib.loads(TOML.read_text())
@@ -116,6 +117,20 @@ def test_a_spell_is_no_more_than_its_week_and_a_row_no_longer_than_its_days(bowl
     found = used(bowled)
     assert found["spell_balls"] <= found["week_balls"] and found["day_balls"] <= found["week_balls"]
     assert found["days_in_7"] <= 7 and min(found["days_in_row"], 6) <= found["days_in_7"]
+
+
+@given(entries, st.integers(0, 9), st.integers(5, 20))
+def test_sums_by_day_give_the_same_but_for_the_spell(bowled, back, age):
+    """Also for a day that has others after it."""
+    day = NOW.date() - timedelta(days=back)
+    days: dict[date, int] = {}
+    for b in bowled:
+        days[b.when.date()] = days.get(b.when.date(), 0) + b.balls
+    whole = load([b for b in bowled if b.when.date() <= day], datetime.combine(day, datetime.max.time()), age, TABLE)
+    found = load_of_days({d: n for d, n in days.items() if n}, day, age, TABLE)
+    near = {d: n for d, n in days.items() if n and d >= day - timedelta(days=TABLE.reach_days)}
+    assert [u.state for u in load_of_days(near, day, age, TABLE).uses] == [u.state for u in found.uses]
+    assert found == replace(whole, spell_balls=None, uses=tuple(u for u in whole.uses if u.limit != "spell_balls"))
 
 
 @pytest.mark.parametrize("use, age, spell_overs, day_overs, days_in_7", [

@@ -71,3 +71,11 @@ def agreed_player(log: Logbook, name: str = "Sam", **more) -> str:
 
 def home(folder: Path) -> Place:
     return Place(folder / "home", quiet=True)
+
+
+def sums(log) -> list[tuple]:
+    """What the log keeps of each player and day, once it is seen to be what counting every ball gives."""
+    kept = log._db.execute("select player, day, balls, flagged from bowled order by 1, 2").fetchall()
+    assert kept == log._db.execute("select player, date(thrown_utc, utc_offset_min || ' minutes') as day, count(*), "
+                                   "sum(flags <> '[]') from ball where player is not null group by 1, 2 order by 1, 2").fetchall()
+    return kept

@@ -21,7 +21,7 @@ from kiosk.faults import Fault
 from kiosk.imports import merge, parcel
 from kiosk.logbook import Logbook, Reader
 from kiosk.place import Place
-from tests.kiosk.bowled import JumpingClock, agreed_player, home, some_ball, some_poses
+from tests.kiosk.bowled import JumpingClock, agreed_player, home, some_ball, some_poses, sums
 from tests.kiosk.filmed import SKIN, a_film, bowl, pictures
 
 NAME = "Zoë \"Yorker\" <b>عمر</b> =1+1 👩🏽‍🚀"
@@ -179,6 +179,7 @@ def test_a_backup_comes_in_beside_what_is_here_and_stays_as_it_is(packed, tmp_pa
         assert run(other, "import", tmp_path / "copy.db") == 0
     with Reader(other) as log, Reader(place) as first:
         assert log.balls(session) == [b | {"clip": None} for b in first.balls(session)] and len(log.players()) == 3
+        assert sums(log) == sums(first)
     assert (tmp_path / "copy.db").read_bytes() == before and {p.name for p in tmp_path.iterdir()} == {"copy.db", "home"}
 
 

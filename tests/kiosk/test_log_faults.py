@@ -18,7 +18,7 @@ from kiosk.__main__ import main
 from kiosk.faults import Fault
 from kiosk.logbook import Logbook, Reader, file, steps
 from kiosk.place import Place
-from tests.kiosk.bowled import agreed_player, home, some_ball, some_frames, some_poses
+from tests.kiosk.bowled import agreed_player, home, some_ball, some_frames, some_poses, sums
 
 
 def sound(place: Place) -> bool:
@@ -343,6 +343,7 @@ def test_a_reader_reads_what_can_be_read_of_a_damaged_log_and_says_so(tmp_path, 
         assert "damaged" in log.notice and "\n" not in log.notice
     with Reader(place) as log:
         rows = [row for row in log.ball_rows() if row["number"]]
+        assert sum(balls for _, _, balls, _ in sums(log)) == sum(row["player"] is not None for row in rows)
     assert names == ["Sam"] and 0 < len(balls) < 20 and len(rows) == len(balls)
     assert place.log.read_bytes() == rot(whole) and [p.name for p in place.home.glob("*damaged*")] == []
 

@@ -13,7 +13,7 @@ from creaseside.lane import Lane
 from creaseside.track import Track, local_line
 
 SPEED_HALF_S = 0.0135    # speed from looks this near: short, since landing takes 20 ms; never fewer than one either side
-DOWN_SHARE = 0.22        # of the run-up speed: the usual rule for an ankle, 0.20 to 0.25, common practice for running;
+DOWN_SHARE = 0.24        # of the run-up speed: the usual rule for an ankle, 0.20 to 0.25, common practice for running;
 DOWN_SHARE_PER_S = 6.0   # and more of it the farther the looks are apart: a stop between two of them is smeared to half the speed
 SOFTLY_SHARE = 0.09      # less of it for a foot that is drawn back before it lands: half of so little speed is less (rendered: 6 ms early without)
 LIFT_SHARE = 0.45        # a planted foot rolls: it is up again only when its slower end really travels
@@ -33,41 +33,44 @@ class Contact:
     off_s: float
 
 
-def foot_speed(track: Track, lane: Lane, side: str) -> np.ndarray:
-    """Speed of the slower of heel and toe in the running plane, (T,) m/s; NaN where neither is seen."""
+def foot_speeds(track: Track, lane: Lane, side: str) -> np.ndarray:
+    """Speed of heel, toe and ankle in the running plane, (3, T) m/s; NaN in looks that see neither heel nor toe."""
     half = np.maximum(SPEED_HALF_S, 1.05 * track.gap_s())
-    both, seen = [], np.zeros(len(track), bool)
-    for end in ("heel", "toe"):
-        place = lane.flat(track[f"{side}_{end}"])
-        _, v = local_line(track.t_s, place, track.t_s, half, 1)
-        both.append(np.linalg.norm(v, axis=1))
-        seen |= np.isfinite(place).all(1)
-    return np.where(seen, np.fmin(*both), np.nan)
+    places = [lane.flat(track[f"{side}_{part}"]) for part in ("heel", "toe", "ankle")]
+    speeds = [np.linalg.norm(local_line(track.t_s, place, track.t_s, half, 1)[1], axis=1) for place in places]
+    return np.where(np.isfinite(places[:2]).all(2).any(0), speeds, np.nan)
 
 
 def of(track: Track, lane: Lane, side: str, run_up_m_s: float, softly: bool = False) -> list[Contact]:
     """The contacts of one foot, in order of time. softly: it comes down nearly still, as a bowler's back foot does."""
     if len(track) < 3:
         return []
-    speed = foot_speed(track, lane, side)
+    parts = foot_speeds(track, lane, side)
+    speed, lands = np.fmin(*parts[:2]), _mean(parts[:2]) if softly else _mean(np.sort(parts, axis=0)[:2])
+    along = lane.flat(track[f"{side}_ankle"])[:, 0]
     limit = np.minimum(DOWN_SHARE + DOWN_SHARE_PER_S * track.gap_s(), LIFT_SHARE) * run_up_m_s
     down = np.nan_to_num(speed, nan=np.inf) < limit
     t = track.t_s
     runs = [[r[0], r[-1]] for r in np.split(np.arange(len(t)), np.flatnonzero(np.diff(down)) + 1) if len(r) and down[r[0]]]
     joined: list[list[int]] = []
     for first, last in runs:
-        twitch = joined and (t[first] - t[joined[-1][1]] < GAP_S + 1.5 * track.period_s()
-                             and np.nanmax(speed[joined[-1][1]:first + 1]) < LIFT_SHARE * run_up_m_s)
-        if twitch:
+        gone = t[first] - t[joined[-1][1]] if joined else np.inf
+        if gone < GAP_S + 1.5 * track.period_s() and not along[first] - along[joined[-1][1]] > LIFT_SHARE * run_up_m_s * gone:
             joined[-1][1] = last
         else:
             joined.append([first, last])
     contacts = []
     for first, last in joined:
         if t[last] - t[first] + track.period_s() >= SHORTEST_S and np.isfinite(speed[:first]).any():
-            on, sd = _edge(t, speed, first, limit[first] - (SOFTLY_SHARE * run_up_m_s if softly else 0.0))
+            on, sd = _edge(t, lands, first, limit[first] - (SOFTLY_SHARE * run_up_m_s if softly else 0.0))
             contacts.append(Contact(side, on, sd, float(t[last]) if last + 1 < len(t) else float("nan")))
     return contacts
+
+
+def _mean(speeds: np.ndarray) -> np.ndarray:
+    """Of those that are seen, (T,)."""
+    seen = np.isfinite(speeds)
+    return np.where(seen.any(0), np.where(seen, speeds, 0.0).sum(0) / np.maximum(seen.sum(0), 1), np.nan)
 
 
 def _edge(t: np.ndarray, speed: np.ndarray, first: int, limit: float) -> tuple[float, float]:
@@ -78,7 +81,7 @@ def _edge(t: np.ndarray, speed: np.ndarray, first: int, limit: float) -> tuple[f
     if not np.isfinite(speed[first - 1]):
         gone = t[np.flatnonzero(np.isfinite(speed[:first]))[-1]]
         return float((gone + t[first]) / 2), float((t[first] - gone) / np.sqrt(12))
-    while first + 1 < len(speed) and speed[first] > limit > speed[first + 1]:
+    while first + 1 < len(speed) and limit < speed[first] > speed[first + 1]:
         first += 1
     a, b = speed[first - 1], speed[first]
     step = t[first] - t[first - 1]

@@ -24,7 +24,7 @@ USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
 RELEASE_SD_S = 0.006     # what that spread is worth at 1000 deg/s, and the arm's own noise
 ASLANT_SD_S = 0.020      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
-CONTACT_BIAS_SD_S = {"bfc": 0.0105, "ffc": 0.003}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
+CONTACT_BIAS_SD_S = {"bfc": 0.0065, "ffc": 0.0015}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
 
 KNEE_NEAR_S, TURNS_S = 0.060, np.arange(-0.025, 0.0255, 0.001)   # round a landing, in which the knee's turn is looked for
 STRAIGHTENS_DEG_S = 150.0    # a leg that comes in does so at 300 and more (rendered), one that gives way at 100 to 300

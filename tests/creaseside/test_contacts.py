@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from creaseside import contacts, lane, track
+from creaseside.pose import INDEX
 from tests.creaseside.film import EPOCH_S, Film, side_camera
 from tests.creaseside.puppet import bowler, goer
 
@@ -44,6 +45,30 @@ def test_a_foot_that_was_not_seen_has_no_contact():
 def test_heel_or_toe_alone_will_do():
     film = Film(bowler(), fps=120, hidden={"left_heel": (-2, 1)})
     assert min(abs(c.on_s - EPOCH_S) for c in found(film, "left")) < 0.008
+
+
+def slipped(film, end, first_s, last_s, by_m):
+    """The film with one landmark of the left foot (or all of them) so far ahead along the pitch between two moments."""
+    there = (film.t >= first_s) & (film.t < last_s)
+    one_px = film.camera.project([[1.0, 0.4, 0.0]])[0] - film.camera.project([[0.0, 0.4, 0.0]])[0]
+    xy = film.xy.copy()
+    xy[np.ix_(there, [INDEX[f"left_{part}"] for part in ((end,) if end else ("heel", "toe", "ankle"))])] += by_m * one_px
+    film.__dict__.update(xy=xy)
+    return film
+
+
+@pytest.mark.parametrize("end", ["heel", "toe"])
+def test_one_end_that_seems_to_stand_early_makes_no_landing(end):
+    """Its landmark runs 6 cm ahead of the foot a fiftieth of a second before it lands, and waits there."""
+    film = slipped(Film(bowler(), side_camera(), fps=60), end, -0.035, -0.008, 0.06)
+    assert min(abs(c.on_s - EPOCH_S) for c in found(film, "left")) < 0.010
+
+
+def test_a_foot_that_was_seen_ahead_and_comes_back_did_not_leave_the_ground():
+    """As a far foot does that was hidden by the other leg: 7 cm ahead in the look in which it lands."""
+    film = slipped(Film(bowler(), side_camera(), fps=60), None, -0.012, 0.006, 0.07)
+    near = [c for c in found(film, "left") if abs(c.on_s - EPOCH_S) < 0.08]
+    assert len(near) == 1 and abs(near[0].on_s - EPOCH_S) < 0.018
 
 
 def test_fewer_than_three_looks_are_no_contact():

@@ -8,7 +8,7 @@ from scipy.signal import butter, filtfilt, freqz
 
 from creaseside.ball import Value
 from creaseside.lane import Lane
-from creaseside.measures import Seen, _at_contact
+from creaseside.measures import HOLDS_FROM_S, HOLDS_TO_S, HOLDS_USUAL, Seen, _at_contact
 from creaseside.phases import Phases
 from creaseside.track import Track, local_line
 
@@ -41,6 +41,14 @@ def test_the_first_frame_is_late_by_the_closed_form_and_the_fit_is_not(fps, deg_
     # What legs do pulls a knee that moves evenly by less than two degrees at 60 frames a second, one at 120: less than is stated.
     assert np.abs(fitted).max() < (2.1 if fps < 120 else 1.4) and (np.abs(fitted) < 0.8 * np.array(sds)).all()
     assert np.abs(np.mean(fitted)) < max(0.25 * late, 1.2)
+
+
+@pytest.mark.parametrize("deg_s", [-150, 0, 150])
+def test_a_back_knee_that_holds_gives_way_or_straightens_is_read_alike(deg_s):
+    """It need not give way, so that nothing may pull it there."""
+    t = (np.arange(-6, 12) + 0.4) / 60
+    read = _at_contact(seen_at(t), 150.0 + deg_s * t, Value(0.0, 0.005), HOLDS_FROM_S, HOLDS_TO_S, HOLDS_USUAL)
+    assert read.value == pytest.approx(150.0, abs=0.6)
 
 
 def test_two_passes_let_half_the_power_through_at_the_corrected_cut_off():

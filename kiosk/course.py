@@ -16,6 +16,7 @@ class _Steps:
     asked_ns: int
     first_ns: int = 0
     last_ns: int = 0
+    told: bool = False
 
 
 class Course:
@@ -33,13 +34,15 @@ class Course:
             steps.first_ns, steps.last_ns = steps.first_ns or now_ns, now_ns
 
     def told(self, ball: int, release_ns: int, now_ns: int) -> None:
-        """Its verdict is known."""
-        if (steps := self._balls.pop(ball, None)) is None:
+        """Its verdict is known; what follows is not on its way to it."""
+        steps = self._balls.get(ball)
+        if steps is None or steps.told:
             return
+        steps.told = True
         times = (release_ns, steps.asked_ns, steps.first_ns, steps.last_ns, now_ns)
         for step, began_ns, ended_ns in zip(STEPS, times, times[1:]):
             self._health.late(step, began_ns, ended_ns)
 
     def over(self, ball: int) -> None:
-        """It was no ball."""
+        """All looks of it are done with, or it was no ball."""
         self._balls.pop(ball, None)

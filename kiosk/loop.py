@@ -154,29 +154,33 @@ class Loop:
             self._all_back(ball)
 
     def _all_back(self, ball: int) -> None:
-        if self._out[ball] == 0:
+        if self._out[ball] == 0 and not any(look.ball == ball for look in self._looks):
             del self._out[ball]
             self._oldest_ns.pop(ball, None)
             self.parts.engine.looked(ball)
 
     def _look_again(self, newest: Stamp | None, over: bool) -> None:
-        """Hand out the looks whose frames are all in the reel."""
+        """Hand out the looks whose frames are all in the reel; where a verdict waits for them, each as soon as it is there."""
         newest_ns = newest.t_ns if newest else 0
-        ready = [look for look in self._looks if over or newest_ns >= _latest_ns(look)]
-        for look in ready:
-            self._looks.remove(look)
-            frames = [frame for span in look.spans for frame in frames_of(span, self.parts.reel)
-                      if not self._is_asked(frame[0], look, span)]
+        for look in list(self._looks):
+            if whole := over or newest_ns >= _latest_ns(look):
+                self._looks.remove(look)
+            if whole or look.urgent:
+                self._hand_out(look)
+            if whole:
+                self._safely("a look at nothing", self._all_back, look.ball)
+
+    def _hand_out(self, look: Look) -> None:
+        frames = [frame for frame in frames_of(look.spans, self.parts.reel) if not self._is_asked(frame[0], look)]
+        if frames:
             self._asked[look.ball] += [stamp for stamp, _ in frames]
             self._out[look.ball] += len(frames)
-            if frames:
-                self._oldest_ns[look.ball] = min(stamp.t_ns for stamp, _ in frames)
-                self.parts.watcher.look(look.ball, frames, look.urgent)
-            self._safely("a look at nothing", self._all_back, look.ball)
+            self._oldest_ns[look.ball] = min(self._oldest_ns.get(look.ball, frames[0][0].t_ns), *(stamp.t_ns for stamp, _ in frames))
+            self.parts.watcher.look(look.ball, frames, look.urgent)
 
-    def _is_asked(self, stamp: Stamp, look: Look, span: Span) -> bool:
+    def _is_asked(self, stamp: Stamp, look: Look) -> bool:
         """That frame is posed already or will be; while a verdict waits its neighbour does as well."""
-        near_ns = span.step_ns if look.urgent else 1
+        near_ns = look.spans[0].step_ns if look.urgent else 1
         return any(abs(stamp.t_ns - asked.t_ns) < near_ns for asked in self._asked[look.ball])
 
     def _look_out(self, newest: Stamp | None, now_ns: int) -> None:
@@ -299,16 +303,15 @@ class Loop:
                 "live_looks": 0, "close_looks": 0, "faults": 0} | counts
 
 
-def frames_of(span: Span, reel: Reel) -> list[tuple[Stamp, tuple[int, int, int, int] | None]]:
-    """The span's frames that are in the reel, in its own direction, at most one in `step_ns`, with its box."""
-    stamps: Sequence[Stamp] = reel.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
-    if span.last_ns < span.first_ns:
-        stamps = stamps[::-1]
-    chosen: list[Stamp] = []
-    for stamp in stamps:
-        if not chosen or abs(stamp.t_ns - chosen[-1].t_ns) >= span.step_ns:
-            chosen.append(stamp)
-    return [(stamp, span.box_px) for stamp in chosen]
+def frames_of(spans: Sequence[Span], reel: Reel) -> list[tuple[Stamp, tuple[int, int, int, int] | None]]:
+    """The spans' frames that are in the reel, each in its own direction, at most one in `step_ns`, with its box."""
+    chosen: list[tuple[Stamp, tuple[int, int, int, int] | None]] = []
+    for span in spans:
+        stamps: Sequence[Stamp] = reel.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
+        for stamp in stamps if span.first_ns <= span.last_ns else stamps[::-1]:
+            if not chosen or abs(stamp.t_ns - chosen[-1][0].t_ns) >= span.step_ns:
+                chosen.append((stamp, span.box_px))
+    return chosen
 
 
 def _latest_ns(look: Look) -> int:

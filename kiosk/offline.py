@@ -182,7 +182,7 @@ class _Clip:
             latest = max((max(s.first_ns, s.last_ns) for s in look.spans), default=0)
             if newest_ns is None or newest_ns >= latest:
                 del self._asked[ball]
-                frames = [frame for span in look.spans for frame in frames_of(span, self)]
+                frames = frames_of(look.spans, self)
                 self._out[ball] = len(frames)
                 self._watcher.look(ball, frames)
                 self._all_back(ball)

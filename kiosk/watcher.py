@@ -40,6 +40,7 @@ FALSE_STARTS = 3    # as many in a row, and the process is given up: something i
 AHEAD = 2           # frames in a process's hands: one being posed, one so that it need not wait for us
 GONE_S = 0.5        # a process that let go of everything is gone in a moment, and only then says how it ended
 NEIGHBOURS_S = 0.1  # frames of one stretch are no further apart
+IDLE_S = 0.1        # without work, and a process gets ready to begin anew; what goes on comes within a turn or two of the loop
 HALF = 4            # frames worth taking over: a new stretch costs two poses more
 
 
@@ -52,63 +53,76 @@ class _Job:
     hurry: bool = False    # a verdict waits for it
 
 
+@dataclass(slots=True)
+class _Stretch:
+    """Neighbours to be looked at one after the other; `end`: the last of them, also when it has been handed out."""
+
+    end: _Job
+    jobs: collections.deque[_Job] = field(default_factory=collections.deque)
+
+    def goes_on(self, job: _Job) -> bool:
+        near = abs(job.stamp.t_ns - self.end.stamp.t_ns) <= NEIGHBOURS_S * NS
+        return near and (job.ball, job.box, job.hurry) == (self.end.ball, self.end.box, self.end.hurry)
+
+    def append(self, job: _Job) -> None:
+        self.jobs.append(job)
+        self.end = job
+
+
 class Stretches:
     """Frames to look at again, as stretches of neighbours; who is on which."""
 
     def __init__(self) -> None:
-        self._waiting: list[collections.deque[_Job]] = []
-        self._own: dict[int, collections.deque[_Job]] = {}
+        self._waiting: list[_Stretch] = []
+        self._own: dict[int, _Stretch] = {}
 
     def add(self, ball: int, frames: Iterable[tuple[Stamp, Box | None]], hurry: bool = False) -> None:
-        last: _Job | None = None
+        """hurry: before all that waits and does not, and where a stretch of these is under way it goes on with them."""
         for stamp, box in frames:
             job = _Job(ball, stamp, box, hurry=hurry)
-            near = last and abs(stamp.t_ns - last.stamp.t_ns) <= NEIGHBOURS_S * NS and box == last.box
-            if not near:
-                self._waiting.append(collections.deque())
-            self._waiting[-1].append(job)
-            last = job
-
-    def add_first(self, ball: int, frames: Sequence[tuple[Stamp, Box | None]], shares: int) -> None:
-        """Before all that waits, in so many stretches of equal length."""
-        waiting, self._waiting = self._waiting, []
-        each = -(-len(frames) // shares)
-        for first in range(0, len(frames), each):
-            self.add(ball, frames[first:first + each], hurry=True)
-        self._waiting += waiting
+            known = [*self._own.values(), *self._waiting] if hurry else self._waiting[-1:]
+            stretch = next((stretch for stretch in known if stretch.goes_on(job)), None)
+            if stretch is None:
+                stretch = _Stretch(job)
+                at = sum(other.end.hurry for other in self._waiting) if hurry else len(self._waiting)
+                self._waiting.insert(at, stretch)
+            stretch.append(job)
 
     def next(self, who: int) -> _Job | None:
         """The next frame for this process, `fresh` where it begins a stretch; None: nothing to do."""
-        fresh = not self._own.get(who)
-        if fresh:
-            self._own[who] = self._take_over()
-        mine = self._own[who]
-        if not mine:
-            return None
-        job = mine.popleft()
+        mine, fresh = self._own.get(who), False
+        if not (mine and mine.jobs):
+            taken = self._take_over()
+            if taken is None:
+                return None
+            mine = self._own[who] = taken
+            fresh = True
+        job = mine.jobs.popleft()
         job.fresh = fresh
         return job
 
     def hurried(self, who: int) -> bool:
         """A verdict waits for what this process is to do next."""
-        mine = self._own.get(who) or (self._waiting[0] if self._waiting else ())
-        return bool(mine) and mine[0].hurry
+        mine = self._own.get(who)
+        ahead = mine.jobs if mine and mine.jobs else self._waiting[0].jobs if self._waiting else ()
+        return bool(ahead) and ahead[0].hurry
 
-    def _take_over(self) -> collections.deque[_Job]:
+    def _take_over(self) -> _Stretch | None:
         if self._waiting:
             return self._waiting.pop(0)
-        longest = max(self._own.values(), key=len, default=collections.deque())
-        if len(longest) < 2 * HALF:
-            return collections.deque()
-        keep = len(longest) - len(longest) // 2
-        later = collections.deque(itertools.islice(longest, keep, None))
-        while len(longest) > keep:
-            longest.pop()
+        longest = max(self._own.values(), key=lambda stretch: len(stretch.jobs), default=None)
+        if longest is None or len(longest.jobs) < 2 * HALF:
+            return None
+        keep = len(longest.jobs) - len(longest.jobs) // 2
+        later = _Stretch(longest.end, collections.deque(itertools.islice(longest.jobs, keep, None)))
+        while len(longest.jobs) > keep:
+            longest.jobs.pop()
+        longest.end = longest.jobs[-1]
         return later
 
     def drop(self) -> list[_Job]:
         """All that is left, and then nothing is."""
-        left = [job for stretch in [*self._own.values(), *self._waiting] for job in stretch]
+        left = [job for stretch in [*self._own.values(), *self._waiting] for job in stretch.jobs]
         self._own.clear()
         self._waiting.clear()
         return left
@@ -164,12 +178,9 @@ class Watcher:
         """Pose these frames with the measuring model, in this order as far as the processes allow.
 
         Neighbours should share one box (left, top, right, bottom): another box is another stretch. urgent: before all
-        that waits, and at once shared out among the processes.
+        that waits; may be given piece by piece, as the frames come.
         """
-        if urgent:
-            self._stretches.add_first(ball, frames, len(self._workers))
-        else:
-            self._stretches.add(ball, frames)
+        self._stretches.add(ball, frames, urgent)
         self._hand_out()
 
     def poses(self) -> list[tuple[int | None, Pose]]:
@@ -251,11 +262,11 @@ class Watcher:
             self._answer_for(self._stretches.drop(), f"no pose process: {self.why}")
 
     def _room(self, worker: _Worker) -> int:
-        """How many looks it may have in hand. A look takes as long as four live ones, so the first process gets one only when
-        it has caught up with the live frames, unless a verdict waits for it."""
+        """How many looks it may have in hand. A look takes as long as three live ones, so the first process gets one only while
+        it keeps up with the live frames, unless a verdict waits for it."""
         if worker.number or self._stretches.hurried(worker.number):
             return AHEAD
-        return 0 if any(job.ball is None for job in worker.held) else 1
+        return int(sum(job.ball is None for job in worker.held) < AHEAD)
 
     def _receive(self, worker: _Worker) -> None:
         try:
@@ -313,7 +324,7 @@ def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, 
             pipe.send("")
             live_jobs, looks = collections.deque(), collections.deque()
             while True:
-                if not (live_jobs or looks or pipe.poll()):
+                if not (live_jobs or looks or pipe.poll(IDLE_S)):
                     models[False].reset()      # while nobody waits for it: it takes as long as a look
                 while pipe.poll(None if not (live_jobs or looks) else 0):
                     job = pipe.recv()

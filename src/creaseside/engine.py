@@ -20,7 +20,7 @@ from typing import Iterable
 
 import numpy as np
 
-from creaseside import finder, lane, lines, looks, measures, phases, track
+from creaseside import finder, lane, lines, looks, measures, phases, swing, track
 from creaseside.ball import QUANTITIES, Ball, Value
 from creaseside.camera import Camera
 from creaseside.finder import Candidate
@@ -30,15 +30,18 @@ from creaseside.pace import Pace
 from creaseside.pose import Pose
 from creaseside.settings import Feedback
 from creaseside.settings import Log as LogSettings
-from creaseside.stamps import to_ns
+from creaseside.stamps import NS, to_ns
 from creaseside.track import Track
 
 REMEMBER_S = 1.8         # the delivery stride, the delivery, and time to notice it; longer, and who walked there before counts for the bowler
 NOTICE_S = 0.15          # the arm has passed, the front foot has been seen to stand
 CLEAR_S = 0.05           # the same where nothing about it is unclear: a swing shows on both sides of the top by then
 FORESEEN_S = 0.45        # a ball that was foreseen and is not seen to have been bowled by then was none
-MOVED_S = 0.02           # so far from where it was foreseen, a landing is looked at anew
+ELSEWHERE_S = 0.055      # from where it was expected: live looks time a landing up to 68 ms off (measured), nearer ones the close looks tell
+HIPS_LAND_M = 0.55       # down the pitch, where a front foot lands whose heel is behind the popping crease (drawn: 0.45 to 0.59)
+NEW_HIPS = 0.3           # what the last ball counts for among those before: bowlers take turns
 APART_S = 2.0            # nobody bowls two balls in this time
+RESTS_S, RESTS_NS = 0.7, NS // 12   # after a release the looks that measure it go first; a run-up would still be seen closely enough
 SAME_S = 0.20            # two sightings of one arm's swing are no further apart; a slip before it may be a quarter of a second away
 RAN_M_S = 3.0            # hips this fast in the delivery stride had a run-up; slower ones are asked for it
 UNCLEAR_S = 0.30         # arm and foot of the same side: the non-bowling arm going up, or sides mixed up; wait for the better candidate
@@ -58,8 +61,9 @@ DIM_FPS = 45.0           # below this a knee at the landing is good for a band, 
 @dataclass(slots=True)
 class _Open:
     """A ball that was found and waits for its close looks, with what was asked for when it was bowled. `bowled`: it was, and
-    is not only foreseen; `back`: its looks were given before that was known; `then`: the looks that follow the deciding
-    ones; `told`: what was logged and announced after these."""
+    is not only expected or foreseen; `back`: its looks were given before that was known; `few`: the looks that decide;
+    `widened`: more of them were asked for, since the landing was not well within them; `then`: those that follow; `told`: what was logged and
+    announced after the deciding ones."""
 
     number: int
     candidate: Candidate
@@ -67,6 +71,8 @@ class _Open:
     arm: str | None
     bowled: bool = True
     back: bool = False
+    few: tuple[Span, ...] = ()
+    widened: bool = False
     then: tuple[Span, ...] = ()
     poses: list[Pose] = field(default_factory=list)
     told: Log | None = None
@@ -95,6 +101,7 @@ class Engine:
         self._searching = False
         self._looked_at_s: list[float] = []       # releases that were looked at closely, whether or not there was a ball
         self._bowled_s = -np.inf
+        self._hips_land_m = HIPS_LAND_M           # of the balls so far
 
     # --- what the shell says --------------------------------------------------------------------------------------------
 
@@ -127,8 +134,6 @@ class Engine:
         if not opened.bowled:
             opened.back = True
         elif opened.then:
-            spans, opened.then = opened.then, ()
-            self._orders.append(Look(ball, spans))
             self._decide(opened)
         else:
             del self._open[ball]
@@ -178,8 +183,9 @@ class Engine:
 
     @property
     def live_step_ns(self) -> int:
-        """How far apart live looks may be, as long as somebody is there: often at who runs, seldom at who stands."""
-        return self._pace.step_ns
+        """How far apart live looks may be, as long as somebody is there: often at who runs, seldom at who stands or has just bowled."""
+        rests = bool(self._looked_at_s) and self._seen[-1].stamp.t_s - self._looked_at_s[-1] < RESTS_S
+        return max(self._pace.step_ns, RESTS_NS) if rests else self._pace.step_ns
 
     def _look_elsewhere(self, pose: Pose) -> None:
         if self._camera is None or pose.missing is not None:
@@ -196,38 +202,64 @@ class Engine:
         if len(live) < 6 or not np.isfinite(track.height_px(live)):
             return
         plane = lane.of(live, self._camera)
-        for candidate in finder.find(live, plane):
+        arms_deg = swing.straight_arms_deg(live, plane)
+        for candidate in finder.find(live, plane, arms_deg):
             if now_s - candidate.release_s >= self._ripe_s(candidate) and not self._known(candidate):
                 self._found(live, candidate)
-        if self._focus and all(ball.bowled for ball in self._open.values()):
-            candidate = finder.foresee(live, plane)
-            ahead = candidate is not None and now_s < candidate.release_s + CLEAR_S
-            if ahead and not self._known(candidate) and (spans := self._deciding(live, candidate)):
-                self._order(self._opened(candidate, bowled=False), spans, urgent=True)
+        if self._focus:
+            self._look_ahead(live, plane, arms_deg, now_s)
+
+    def _look_ahead(self, live: Track, plane: lane.Lane, arms_deg: np.ndarray, now_s: float) -> None:
+        """A ball that is about to be bowled: the looks that decide it begin with its stride, or with its arm on the way up."""
+        waiting = next((ball for ball in self._open.values() if not ball.bowled), None)
+        if waiting and waiting.candidate.arm:
+            return
+        candidate = finder.foresee(live, plane, arms_deg)
+        if candidate and not _is_clear(candidate):
+            candidate = None
+        if waiting is None:
+            candidate = candidate or finder.expect(live, plane, self._hips_land_m)
+        if candidate is None or now_s >= candidate.release_s + CLEAR_S or self._known(candidate):
+            return
+        if waiting:
+            self._aim(waiting, live, candidate)
+        elif spans := looks.deciding(live, candidate, self._size, self._focus.measure):
+            self._order_few(self._opened(candidate, bowled=False), spans)
 
     def _found(self, live: Track, candidate: Candidate) -> None:
-        """A ball was bowled. Where it was foreseen, its looks are on their way or back."""
+        """A ball was bowled. Where it was expected or foreseen, its looks are on their way or back."""
         self._looked_at_s = [*self._looked_at_s[-9:], candidate.release_s]
-        foreseen = [ball for ball in self._open.values()
-                    if not ball.bowled and abs(ball.candidate.release_s - candidate.release_s) <= SAME_S]
-        opened = foreseen[0] if foreseen else self._opened(candidate)
-        landing_s, opened.candidate, opened.bowled = opened.candidate.landing_s, candidate, True
-        opened.then, deciding = looks.whole(live, candidate, self._size), self._deciding(live, candidate)
-        if not deciding:
-            spans, opened.then = opened.then, ()
-            self._order(opened, spans)
-        elif not foreseen or abs(landing_s - candidate.landing_s) > MOVED_S:
-            self._order(opened, deciding, urgent=True)
-        elif opened.back:
-            self.looked(opened.number)
+        ahead = [ball for ball in self._open.values()
+                 if not ball.bowled and abs(ball.candidate.release_s - candidate.release_s) <= SAME_S]
+        opened = ahead[0] if ahead else self._opened(candidate)
+        opened.bowled, opened.then = True, looks.whole(live, candidate, self._size)
+        if not self._aim(opened, live, candidate):
+            if not (opened.few and _is_clear(candidate)):
+                self._order_rest(opened)
+            elif opened.back:
+                self.looked(opened.number)
+
+    def _aim(self, opened: _Open, live: Track, candidate: Candidate) -> bool:
+        """What is known of the ball by now; where its deciding looks are not asked for, or lie elsewhere, they are ordered."""
+        near = opened.few and abs(opened.candidate.landing_s - candidate.landing_s) <= ELSEWHERE_S
+        opened.candidate = candidate
+        spans = () if near else self._deciding(live, candidate)
+        if spans:
+            self._order_few(opened, spans)
+        return bool(spans)
 
     def _opened(self, candidate: Candidate, bowled: bool = True) -> _Open:
         self._looks += 1
         self._open[self._looks] = _Open(self._looks, candidate, self._focus, self._arm, bowled)
         return self._open[self._looks]
 
-    def _order(self, opened: _Open, spans: tuple[Span, ...], urgent: bool = False) -> None:
-        self._orders.append(Look(opened.number, spans, urgent))
+    def _order_few(self, opened: _Open, spans: tuple[Span, ...]) -> None:
+        opened.few, opened.back = spans, False
+        self._orders.append(Look(opened.number, spans, urgent=True))
+
+    def _order_rest(self, opened: _Open) -> None:
+        spans, opened.then = opened.then, ()
+        self._orders.append(Look(opened.number, spans))
 
     def _just_found(self, now_s: float) -> bool:
         """An arm that goes over the top now belongs to the ball that was just found."""
@@ -250,21 +282,26 @@ class Engine:
     # --- measuring ------------------------------------------------------------------------------------------------------
 
     def _decide(self, opened: _Open) -> None:
-        """The verdict from the looks that decide it. Where they do not, the whole ball will."""
+        """The verdict from the looks that decide it. Where they do not, a few more of them or the whole ball will."""
         measure, candidate, close = opened.focus.measure, opened.candidate, track.cleaned(track.of(opened.poses))
         if len(close) < 4 or candidate.release_s - self._bowled_s < APART_S:
-            return
+            return self._order_rest(opened)
         plane = lane.of(close, self._camera)
         candidate = replace(candidate, front=_foot_in_front(close, plane))
         seen = self._seen_closely(opened.poses, close, plane, candidate, candidate.arm)
+        landing = seen.phases.ffc
+        about_s = landing.value if landing else candidate.landing_s
+        if not (opened.widened or looks.decides(about_s, opened.few)):
+            opened.widened = True
+            return self._order_few(opened, looks.widened(opened.few, about_s))
         found = _plausible(measure, measures.MEASURES[measure](seen))
-        if not found:
-            return
-        values = {q.name: Value.missing(UNFINISHED) for q in QUANTITIES}
-        values |= {"ffc_s": seen.phases.ffc, "br_s": Value(candidate.release_s, COARSE_SD_S), measure: found}
-        ball = Ball(candidate.arm, values, verdict=judge(opened.focus, found), not_measured={"front_leg_action": UNFINISHED})
-        self._bowled_s, self._balls = candidate.release_s, self._balls + 1
-        opened.told = self._announce(opened, ball, seen, more=True)
+        if found:
+            values = {q.name: Value.missing(UNFINISHED) for q in QUANTITIES}
+            values |= {"ffc_s": landing, "br_s": Value(candidate.release_s, COARSE_SD_S), measure: found}
+            ball = Ball(candidate.arm, values, verdict=judge(opened.focus, found), not_measured={"front_leg_action": UNFINISHED})
+            self._bowled_s, self._balls = candidate.release_s, self._balls + 1
+            opened.told = self._announce(opened, ball, seen, more=True)
+        self._order_rest(opened)
 
     def _conclude(self, opened: _Open) -> None:
         close = track.cleaned(track.of(opened.poses))
@@ -287,6 +324,9 @@ class Engine:
         doubt = measures.knee_doubt(seen, values["front_knee_ffc_deg"])
         ball = _judged(values, arm, (*flags, *([doubt] if doubt else [])), opened.focus)
         self._bowled_s = candidate.release_s
+        if seen.phases.ffc and seen.lane.metric:
+            here_m = finder.hips_m(close, plane, seen.phases.ffc.value)
+            self._hips_land_m += NEW_HIPS * (here_m - self._hips_land_m) if np.isfinite(here_m) else 0.0
         if opened.told:
             self._orders.append(replace(opened.told, what=replace(ball, verdict=opened.told.what.verdict), more=False))
             return

@@ -28,11 +28,15 @@ COMES_S, HIDDEN_S = (0.30, 0.12), (0.12, 0.02)   # before release: a front foot 
 HIDDEN_SHARE = 0.5       # of the looks; hidden in more of them it was not seen to stand
 FORESEEN_S = 0.17        # from a landing to the release that it belongs to, at most (published: 0.08 to 0.13; live looks see it early)
 USUAL_S = 0.10           # from landing to release (published: 0.08 to 0.13)
+RUN_IN_S = 0.30          # the run's last stretch, whose speed tells when its end is reached
+AHEAD_S = 0.15           # a landing is expected no earlier than this before it: pace and place change until then
+SLOWER = 0.95            # than that, by the last stride (drawn)
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A ball, coarsely: release and front foot contact (s), bowling arm and front foot as labelled, run-up speed."""
+    """A ball, coarsely: release and front foot contact (s), bowling arm and front foot as labelled (empty: neither has been
+    seen yet), run-up speed."""
 
     release_s: float
     landing_s: float
@@ -41,11 +45,11 @@ class Candidate:
     run_up_m_s: float
 
 
-def find(track: Track, lane: Lane) -> list[Candidate]:
-    """Every ball in the track, in order of time."""
+def find(track: Track, lane: Lane, arms_deg: np.ndarray | None = None) -> list[Candidate]:
+    """Every ball in the track, in order of time. arms_deg: what `swing.straight_arms_deg` says of it, where it is known."""
     if len(track) < 6:
         return []
-    found = [(swing, c) for swing in swings.over_the_top(track, lane) if (c := _ball_at(track, lane, swing)) is not None]
+    found = [(swing, c) for swing in swings.over_the_top(track, lane, arms_deg) if (c := _ball_at(track, lane, swing)) is not None]
     found.sort(key=lambda f: (f[1].arm == f[1].front, -f[0].own / f[0].looks))  # a bowler lands on the foot opposite the arm
     apart: list[Candidate] = []
     for _, c in found:                                  # a second circle of the arm, or the other arm going up, is the same ball
@@ -54,16 +58,46 @@ def find(track: Track, lane: Lane) -> list[Candidate]:
     return sorted(apart, key=lambda c: c.release_s)
 
 
-def foresee(track: Track, lane: Lane) -> Candidate | None:
+def foresee(track: Track, lane: Lane, arms_deg: np.ndarray | None = None) -> Candidate | None:
     """The ball that is just being bowled, while its arm is still on the way up: the landing has been seen, the release has not.
 
     A landing long before the release is none yet: the other arm goes up while the back foot lands.
     """
     if len(track) < 6:
         return None
-    foreseen = [c for swing in swings.on_the_way(track, lane) if (c := _ball_at(track, lane, swing)) is not None
+    foreseen = [c for swing in swings.on_the_way(track, lane, arms_deg) if (c := _ball_at(track, lane, swing)) is not None
                 and c.release_s - c.landing_s < FORESEEN_S]
     return foreseen[-1] if foreseen else None
+
+
+def expect(track: Track, lane: Lane, lands_m: float) -> Candidate | None:
+    """The ball that whoever runs in is going to bowl, before it can be seen: the front foot lands when the hips have come as
+    far down the pitch as `lands_m`. None without marks, or where that is not about to be."""
+    if not lane.metric:
+        return None
+    now_s = float(track.t_s[-1])
+    speed, here = _hips(track, lane, now_s)
+    ahead_s = (lands_m - here) / (SLOWER * speed)
+    if not (speed > RUN_UP_M_S and 0 < ahead_s < AHEAD_S):
+        return None
+    landing_s = now_s + ahead_s
+    return Candidate(landing_s + USUAL_S, landing_s, "", "", speed)
+
+
+def hips_m(track: Track, lane: Lane, at_s: float) -> float:
+    """How far down the pitch the hips are at that moment; NaN where they were hardly seen in the stride before."""
+    return _hips(track, lane, at_s)[1]
+
+
+def _hips(track: Track, lane: Lane, at_s: float) -> tuple[float, float]:
+    """Their speed down the pitch, m/s, and their place at `at_s`, m, by the straight line of the last RUN_IN_S."""
+    part = track.between(at_s - RUN_IN_S, at_s)
+    along = lane.flat(part.middle("hip"))[:, 0] + lane.point_m[0]
+    ok = np.isfinite(along)
+    if ok.sum() < 4 or np.ptp(part.t_s[ok]) < RUN_SEEN_S:
+        return float("nan"), float("nan")
+    speed, here = np.polyfit(part.t_s[ok] - at_s, along[ok], 1)
+    return float(speed), float(here)
 
 
 def travel_m_s(track: Track, lane: Lane, release_s: float, window_s: tuple[float, float]) -> float:

@@ -56,20 +56,20 @@ def _along_up(track: Track, lane: Lane, arm: str) -> np.ndarray:
     return lane.flat(track[f"{arm}_wrist"], WRIST_OUT_M if arm == "left" else -WRIST_OUT_M) - lane.flat(track[f"{arm}_shoulder"])
 
 
-def over_the_top(track: Track, lane: Lane) -> list[Swing]:
-    """Every swing over the top, in order of time."""
-    return _swings(track, lane, _crossings, _passed)
+def over_the_top(track: Track, lane: Lane, arms_deg: np.ndarray | None = None) -> list[Swing]:
+    """Every swing over the top, in order of time. arms_deg: what `straight_arms_deg` says of the same, where it is known."""
+    return _swings(track, lane, arms_deg, _crossings, _passed)
 
 
-def on_the_way(track: Track, lane: Lane) -> list[Swing]:
+def on_the_way(track: Track, lane: Lane, arms_deg: np.ndarray | None = None) -> list[Swing]:
     """Every swing of which only the way up has been seen, in order of time: when the arm is going to be at the top."""
-    return _swings(track, lane, _rises, _risen)
+    return _swings(track, lane, arms_deg, _rises, _risen)
 
 
-def _swings(track: Track, lane: Lane, lines: Callable, seen_enough: Callable[[np.ndarray], bool]) -> list[Swing]:
+def _swings(track: Track, lane: Lane, angle: np.ndarray | None, lines: Callable, seen_enough: Callable[[np.ndarray], bool]) -> list[Swing]:
     if len(track) < FEWEST:
         return []
-    angle = np.stack([_straight_arm_deg(track, lane, side) for side in SIDES])          # (2, T), NaN where bent or unseen
+    angle = straight_arms_deg(track, lane) if angle is None else angle
     best: list[tuple[float, Swing]] = []
     for over, speed in lines(track.t_s, angle):
         if (swing := _on_line(track.t_s, angle, over, speed, seen_enough)) is not None:
@@ -82,11 +82,17 @@ def _swings(track: Track, lane: Lane, lines: Callable, seen_enough: Callable[[np
     return sorted(apart, key=lambda s: s.over_s)
 
 
-def _straight_arm_deg(track: Track, lane: Lane, side: str) -> np.ndarray:
-    d = _along_up(track, lane, side)
-    middle = np.nanmedian(track.middle("hip"), axis=0)
+def straight_arms_deg(track: Track, lane: Lane) -> np.ndarray:
+    """Both arms' angles as `arm_angle_deg`, (2, T) in the order of SIDES; NaN where an arm is bent or unseen."""
+    middle = track.middle("hip")
+    middle = np.median(middle[np.isfinite(middle).all(1)], axis=0) if np.isfinite(middle).any() else np.full(2, np.nan)
     pair = lane.flat(np.stack([middle, middle - [0.0, 50.0]]))
     stature = height_px(track) * float(np.linalg.norm(pair[1] - pair[0]) / 50.0)
+    return np.stack([_straight_arm_deg(track, lane, side, stature) for side in SIDES])
+
+
+def _straight_arm_deg(track: Track, lane: Lane, side: str, stature: float) -> np.ndarray:
+    d = _along_up(track, lane, side)
     aslant = np.minimum(np.nan_to_num(lane.aslant(track[f"{side}_shoulder"])), MOST_ASLANT)
     angle = np.degrees(np.arctan2(d[:, 0], d[:, 1]))
     return np.where(np.linalg.norm(d, axis=1) > ARM_SHARE * (1 - ARM_ASIDE * aslant) * stature, angle, np.nan)
@@ -95,15 +101,16 @@ def _straight_arm_deg(track: Track, lane: Lane, side: str) -> np.ndarray:
 def _crossings(t: np.ndarray, angle: np.ndarray) -> list[tuple[float, float]]:
     """(when, how fast) of every line through a look with an arm behind the top and a later one with an arm in front of it."""
     out = []
-    for i in range(len(t)):
-        for a in angle[:, i]:
+    t, both = t.tolist(), angle.T.tolist()           # plain numbers: one by one they are much faster than an array's
+    for i, here in enumerate(both):
+        for a in here:
             if not BEHIND_DEG < a <= 0:
                 continue
             for j in range(i + 1, len(t)):
                 step = t[j] - t[i]
                 if step > PAIR_S:
                     break
-                out += [(t[i] - a / (b - a) * step, (b - a) / step) for b in angle[:, j]
+                out += [(t[i] - a / (b - a) * step, (b - a) / step) for b in both[j]
                         if 0 < b < FRONT_DEG and SLOWEST_DEG_S < (b - a) / step < FASTEST_DEG_S]
     return out
 
@@ -111,11 +118,12 @@ def _crossings(t: np.ndarray, angle: np.ndarray) -> list[tuple[float, float]]:
 def _rises(t: np.ndarray, angle: np.ndarray) -> list[tuple[float, float]]:
     """The same of every line through two of the latest looks with an arm behind the top."""
     out = []
-    late = np.flatnonzero(t >= t[-1] - PAIR_S)
+    late = np.flatnonzero(t >= t[-1] - PAIR_S).tolist()
+    t, both = t.tolist(), angle.T.tolist()
     for n, i in enumerate(late):
         for j in late[n + 1:]:
             step = t[j] - t[i]
-            out += [(t[i] - a / (b - a) * step, (b - a) / step) for a in angle[:, i] for b in angle[:, j]
+            out += [(t[i] - a / (b - a) * step, (b - a) / step) for a in both[i] for b in both[j]
                     if BEHIND_DEG < a < b <= 0 and SLOWEST_DEG_S < (b - a) / step < FASTEST_DEG_S]
     return out
 

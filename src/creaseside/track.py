@@ -96,10 +96,11 @@ def cleaned(track: Track) -> Track:
     if len(track) < 3:
         return track
     track = _one_person(track)
-    xy, world = _sides(track, LEGS)
-    track = replace(track, xy_px=xy, world_m=world)
-    xy, world = _sides(track, ARMS)
-    return _without_slips(replace(track, xy_px=xy, world_m=world))
+    tall = height_px(track)                              # the same whichever side is which
+    for limbs in (LEGS, ARMS):
+        xy, world = _sides(track, limbs, tall)
+        track = replace(track, xy_px=xy, world_m=world)
+    return _without_slips(track, tall)
 
 
 def _one_person(track: Track) -> Track:
@@ -133,37 +134,46 @@ def _joins(t_s: np.ndarray, middle: np.ndarray, tall: float, kept: np.ndarray, o
     return True
 
 
-def _sides(track: Track, limbs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _sides(track: Track, limbs: np.ndarray, tall: float) -> tuple[np.ndarray, np.ndarray]:
     """Left and right of `limbs` by continuity: the cheapest path through the two labellings of every look.
 
     Moving costs its way, in body heights, against where the limb was heading; leaving the model's own labels costs KEEP_LABEL a look.
     """
-    tall = height_px(track)
     plain = track.xy_px[:, limbs] / tall
     crossed = track.xy_px[:, MIRROR[limbs]] / tall
     both = np.stack([plain, crossed], 1)                                     # (T, 2, joints, 2)
     step = np.abs(both[1:, None] - both[:-1, :, None])                       # (T-1, from, to, joints, 2)
     way = np.nan_to_num(np.minimum(np.hypot(step[..., 0], step[..., 1]), 0.2), nan=UNSEEN_WAY).mean(-1)
-    cost = np.array([0.0, KEEP_LABEL])
-    came = np.zeros((len(track), 2), int)
-    for i in range(1, len(track)):
-        total = cost[:, None] + way[i - 1]
-        came[i] = total.argmin(0)
-        gap = track.t_s[i] - track.t_s[i - 1]
-        cost = total.min(0) + (0.0, KEEP_LABEL_FAR if gap > FAR_S else KEEP_LABEL * min(1.0, 30 * gap))
-    state = int(cost.argmin())
+    crosses = _cheapest(way.tolist(), np.diff(track.t_s).tolist())
     xy, world = track.xy_px.copy(), track.world_m.copy()
-    for i in range(len(track) - 1, -1, -1):
-        if state:
-            xy[i, limbs] = track.xy_px[i, MIRROR[limbs]]
-            world[i, limbs] = track.world_m[i, MIRROR[limbs]]
-        state = int(came[i, state])
+    xy[np.ix_(crosses, limbs)] = track.xy_px[np.ix_(crosses, MIRROR[limbs])]
+    world[np.ix_(crosses, limbs)] = track.world_m[np.ix_(crosses, MIRROR[limbs])]
     return xy, world
 
 
-def _without_slips(track: Track) -> Track:
+def _cheapest(way: list[list[list[float]]], gap_s: list[float]) -> list[int]:
+    """The looks whose labels are crossed on the cheapest path, from what each step costs, [look][from][to], and takes.
+
+    In plain numbers: a live track goes through here forty times a second, and arrays of two are slow.
+    """
+    plain, crossed = 0.0, KEEP_LABEL
+    came: list[tuple[bool, bool]] = []            # whether the look before was crossed, where this one is not and where it is
+    for ((pp, pc), (cp, cc)), gap in zip(way, gap_s):
+        came.append((crossed + cp < plain + pp, crossed + cc < plain + pc))
+        plain, crossed = min(plain + pp, crossed + cp), min(plain + pc, crossed + cc)
+        crossed += KEEP_LABEL_FAR if gap > FAR_S else KEEP_LABEL * min(1.0, 30 * gap)
+    state, crosses = crossed < plain, []
+    for i in range(len(came), -1, -1):
+        if state:
+            crosses.append(i)
+        if i:
+            state = came[i - 1][state]
+    return crosses
+
+
+def _without_slips(track: Track, tall: float) -> Track:
     """Landmarks far from the line through their neighbours in time become NaN."""
-    t, far_px = track.t_s, OUTLIER_HEIGHTS * height_px(track)
+    t, far_px = track.t_s, OUTLIER_HEIGHTS * tall
     spans = np.maximum(OUTLIER_SPAN_S, 2.2 * track.gap_s())
     near = np.abs(t[:, None] - t) <= spans[:, None]
     at = np.arange(len(t))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import socket
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from creaseside.focus import Focus
 from creaseside.orders import Cue, Log, Look, Show
 from creaseside.pose import Pose
 from creaseside.settings import Settings
-from creaseside.stamps import to_ns
+from creaseside.stamps import NS, to_ns
 from tests.creaseside.film import EPOCH_S, Film, asked_frames, bowl, side_camera
 from tests.creaseside.puppet import bowler, goer, truth
 
@@ -137,7 +138,7 @@ def test_half_of_the_run_up_out_of_the_picture():
 
 def test_orders_come_in_order_and_once():
     assert [type(o) for o in plain()] == [Look, Log, Show]
-    assert [type(o) for o in plain(Focus(KNEE, 150, 180))] == [Look, Look, Log, Cue, Show, Log]
+    assert [type(o) for o in plain(Focus(KNEE, 150, 180))] == [Look, Log, Cue, Show, Look, Log]
     assert [type(o) for o in plain(Focus("stride_length_m", 1, 2))] == [Look, Log, Cue, Show]
     assert {o.ball for o in plain()} == {1}
 
@@ -151,7 +152,7 @@ def test_the_cue_is_the_verdict(low, high, verdict):
 
 
 def test_the_times_of_the_orders_are_what_was_set():
-    log, cue, show, whole = plain(Focus(KNEE, 150, 180))[2:]
+    log, cue, show, _, whole = plain(Focus(KNEE, 150, 180))[1:]
     landing, release = log.what["ffc_s"].value, log.what["br_s"].value
     assert (whole.first_ns, whole.last_ns) == (log.first_ns, log.last_ns)
     assert (log.first_ns, log.last_ns) == (to_ns(landing - S.log.clip_before_s), to_ns(landing + S.log.clip_after_s))
@@ -161,7 +162,7 @@ def test_the_times_of_the_orders_are_what_was_set():
 
 
 def test_the_verdict_comes_from_the_looks_that_decide_it_and_the_rest_follows():
-    film, (few, rest, first, cue, show, whole) = Film(bowler(), fps=120, between=SHORT), plain(Focus(KNEE, 150, 180))
+    film, (few, first, cue, show, rest, whole) = Film(bowler(), fps=120, between=SHORT), plain(Focus(KNEE, 150, 180))
     assert len(asked_frames(film, few.spans)) < len(asked_frames(film, rest.spans)) / 4
     assert first.more and not whole.more and first.what.verdict == cue.kind == whole.what.verdict
     told = [q.name for q in QUANTITIES if first.what[q.name]]
@@ -186,7 +187,7 @@ def test_an_announced_ball_of_which_no_more_is_seen_stays_in_the_log_and_says_so
     for i in asked_frames(film, few.spans):
         it.see_closely(few.ball, film.pose(i))
     it.looked(few.ball)
-    _, first, cue, show = it.orders()
+    first, cue, show, _ = it.orders()
     it._open[few.ball].poses.clear()
     it.looked(few.ball)
     (whole,) = it.orders()
@@ -205,9 +206,11 @@ def test_deciding_looks_that_saw_nothing_decide_nothing():
     assert [type(o) for o in it.orders()] == [Log, Cue, Show]
 
 
-def test_the_deciding_looks_are_asked_for_before_the_release_and_announce_nothing_before_it():
+@pytest.mark.parametrize("marks", [True, False])
+def test_the_deciding_looks_are_asked_for_before_the_release_and_announce_nothing_before_it(marks):
+    """With marks before the landing, from where the bowler is; without, once the arm is on its way up."""
     film = Film(bowler(), fps=120, between=SHORT)
-    it, asked_s, said = engine(film, Focus(KNEE, 150, 180)), [], []
+    it, asked_s, said = engine(film, Focus(KNEE, 150, 180), marks=marks), [], []
     for i in range(0, len(film), 3):
         it.see(film.pose(i, "light"))
         for order in it.orders():
@@ -217,10 +220,32 @@ def test_the_deciding_looks_are_asked_for_before_the_release_and_announce_nothin
                     it.see_closely(order.ball, film.pose(k))
                 it.looked(order.ball)
     (asked_s, look), *rest = said
-    assert look.urgent and -0.02 < asked_s < 0.08 and all(span.last_ns <= film.stamp(film.t.searchsorted(0.09)).t_ns for span in look.spans)
+    assert look.urgent and (-0.2 < asked_s < -0.1 if marks else -0.02 < asked_s < 0.08)
+    spans_s = [(span.first_ns / NS - EPOCH_S, span.last_ns / NS - EPOCH_S) for span in look.spans]
+    assert -0.09 < spans_s[0][0] < -0.03 and spans_s[0][1] == spans_s[1][0] and 0.05 < spans_s[1][1] < 0.10
     told_s, told = next((t, order) for t, order in rest if isinstance(order, Log))
     assert told.more and told.ball == look.ball and 0.11 < told_s < 0.22
     assert [o for _, o in rest if isinstance(o, Cue)] and sum(isinstance(o, Log) for _, o in rest) == 2
+
+
+@pytest.mark.parametrize("cut", ["end", "begin"])
+def test_a_landing_that_is_not_well_within_the_deciding_looks_gets_more_of_them_once(cut):
+    film = Film(bowler(), fps=120, between=SHORT)
+    it, few = told_live(film, Focus(KNEE, 150, 180))
+    early_s = 0.06 if cut == "end" else -0.04
+    spans = tuple(replace(span, first_ns=span.first_ns - to_ns(early_s), last_ns=span.last_ns - to_ns(early_s)) for span in few.spans)
+    it._open[few.ball].few = spans
+    for i in asked_frames(film, spans):
+        it.see_closely(few.ball, film.pose(i))
+    it.looked(few.ball)
+    (more,) = it.orders()
+    assert isinstance(more, Look) and more.urgent and [s.box_px for s in more.spans] == [s.box_px for s in few.spans]
+    assert more.spans[0].first_ns <= spans[0].first_ns and more.spans[-1].last_ns >= spans[-1].last_ns and more.spans != spans
+    for i in asked_frames(film, more.spans):
+        it.see_closely(few.ball, film.pose(i))
+    it.looked(few.ball)
+    log, *_ = it.orders()
+    assert isinstance(log, Log) and log.more and log.what["ffc_s"].value == pytest.approx(EPOCH_S, abs=0.008)
 
 
 def test_a_ball_that_was_foreseen_and_not_bowled_is_forgotten():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from creaseside import finder, lane, track
-from creaseside.pose import Pose
+from creaseside.pose import INDEX, Pose
 from creaseside.stamps import NS, Stamp
 from tests.creaseside.film import EPOCH_S, Film, side_camera
 from tests.creaseside.puppet import bowler, goer
@@ -142,3 +142,31 @@ def test_two_balls_are_two():
     found = finder.find(close, lane.of(close, film.camera))
     assert [(c.arm, c.front) for c in found] == [("right", "left"), ("left", "right")]
     assert found[1].release_s - found[0].release_s == pytest.approx(8, abs=0.01)
+
+
+# --- before it is bowled ----------------------------------------------------------------------------------------------
+
+
+def lands_m(puppet) -> float:
+    """Where its hips are as its front foot lands."""
+    return float(puppet.joints(np.zeros(1))[0, [INDEX["left_hip"], INDEX["right_hip"]], 0].mean())
+
+
+def expected(film: Film, last_s: float, marks: bool = True, hips_m: float | None = None) -> finder.Candidate | None:
+    live = track.cleaned(track.of(film.poses(-1.0, last_s)))
+    return finder.expect(live, lane.of(live, film.camera if marks else None), lands_m(film.puppet) if hips_m is None else hips_m)
+
+
+@pytest.mark.parametrize("arm, view, yaw", [("right", "left", 0), ("left", "right", 25), ("right", "right", -25)])
+@pytest.mark.parametrize("ahead_s", [0.12, 0.08, 0.04])
+def test_a_landing_is_expected_where_the_hips_come_to_where_bowlers_land(ahead_s, arm, view, yaw):
+    told = expected(Film(bowler(arm=arm), side_camera(view, yaw), fps=40, between=(-1.0, 0.2)), -ahead_s)
+    assert told.landing_s == pytest.approx(EPOCH_S, abs=0.025) and told.arm == told.front == ""
+
+
+def test_no_landing_is_expected_far_ahead_nor_behind_nor_without_marks_nor_of_who_walks():
+    film = Film(bowler(), fps=40, between=(-1.0, 0.2))
+    assert expected(film, -0.10) and not expected(film, -0.10, marks=False)
+    assert not expected(film, -0.35) and not expected(film, 0.10)
+    for walker in (goer(1.4, 0, start_m=(-1.0, 0.0)), goer(4.0, 180, start_m=(1.0, 0.0))):
+        assert not any(expected(Film(walker, fps=40, between=(-1.0, 0.2)), last_s, hips_m=0.5) for last_s in np.arange(-0.5, 0.2, 0.025))

@@ -20,6 +20,10 @@ def test_the_steps_of_a_ball_add_up_to_its_verdict():
     course.told(1, 10 * NS, 16 * NS)
     assert late(health) == {"noticing": -1000.0, "first look": 3000.0, "looks": 3000.0, "judging": 1000.0}
     assert sum(late(health).values()) == 6000.0
+    course.asked(1, 17 * NS)                     # what follows the verdict is not on its way
+    course.seen(1, 30 * NS)
+    course.told(1, 10 * NS, 31 * NS)
+    assert health.snapshot(0).late["looks"].n == 1
 
 
 def test_what_was_no_ball_leaves_nothing_and_a_ball_counts_once():

@@ -320,7 +320,7 @@ def test_while_a_verdict_waits_no_frame_is_asked_for_whose_neighbour_is_under_wa
 
 def test_a_span_takes_what_the_reel_still_has():
     with Reel.make(2, FPS, 1) as reel:
-        assert frames_of(Span(0, NS, 1, None), reel) == []
+        assert frames_of([Span(0, NS, 1, None)], reel) == []
 
 
 def late_eyes(w, monkeypatch, turns: int, missing_every: int = 0) -> None:

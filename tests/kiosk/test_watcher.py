@@ -25,6 +25,11 @@ def stamps(first: int, last: int) -> list[Stamp]:
     return [Stamp(i, i * NS // FPS) for i in range(first, last)]
 
 
+def taken_one(stretches: Stretches, who: int) -> tuple[int, bool]:
+    job = stretches.next(who)
+    return job.stamp.frame, job.fresh
+
+
 def taken(stretches: Stretches, who: int) -> list[tuple[int, bool]]:
     """(frame, fresh) of all that this process is handed."""
     return [(job.stamp.frame, job.fresh) for job in iter(lambda: stretches.next(who), None)]
@@ -73,12 +78,16 @@ def test_too_little_is_not_taken_over():
     assert len(taken(stretches, 0)) == 2 * HALF - 1
 
 
-def test_what_a_verdict_waits_for_comes_first_and_is_shared_out():
-    stretches = Stretches()
+def test_what_a_verdict_waits_for_comes_first_and_goes_on_as_its_frames_come():
+    one, other, stretches = (0, 0, 9, 9), (1, 0, 9, 9), Stretches()
     stretches.add(1, [(s, None) for s in stamps(0, 4)])
-    stretches.add_first(2, [(s, None) for s in stamps(10, 19)], 2)
-    assert stretches.hurried(1) and stretches.next(1).stamp.frame == 10 and stretches.next(0).stamp.frame == 15
-    assert [frame for frame, _ in taken(stretches, 0)][:3] == [16, 17, 18] and not stretches.hurried(2)
+    stretches.add(2, [(s, one) for s in stamps(10, 12)], hurry=True)
+    assert stretches.hurried(1) and taken_one(stretches, 1) == (10, True) and not stretches.hurried(0)
+    stretches.add(2, [(stamps(12, 13)[0], one), *((s, other) for s in stamps(13, 15))], hurry=True)
+    assert stretches.hurried(0) and taken_one(stretches, 0) == (13, True) and taken_one(stretches, 1) == (11, False)
+    assert [taken_one(stretches, 1) for _ in range(2)] == [(12, False), (0, True)]
+    stretches.add(2, [(stamps(15, 16)[0], other)], hurry=True)
+    assert taken(stretches, 0)[:2] == [(14, False), (15, False)]
 
 
 @pytest.mark.parametrize("n", range(1, 40))

@@ -56,6 +56,11 @@ class Board:
         view = self._base
         return "up" if any((view.player, view.cue, view.block, view.note, view.typed)) else "waiting"
 
+    @property
+    def calm(self) -> bool:
+        """One of the screens between balls is on, and no ball waits to be shown."""
+        return self.stage.now in CALM and not self._next
+
     def face(self, view: View) -> None:
         """What is said between balls, from now on."""
         kept = {name: getattr(self._base, name) for name in ("banner", "messages", "note", "typed")}

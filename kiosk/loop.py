@@ -34,6 +34,7 @@ from kiosk.texts import Texts
 from kiosk.watcher import Watcher
 
 TURN_NS = NS // 100
+REST_NS = NS // 50              # while nobody is there and nothing moves on the screen: a third of what an empty lane takes is turns
 HOLD_LIVE_NS = 2 * NS           # a recording waits while the live looks are this far behind it,
 HOLD_CLOSE_NS = 13 * NS // 2    # or a frame this old is still to be looked at again: the reel would go over it
 STILL_NS = 8 * NS               # nobody runs in for longer: somebody stands there, and the screen goes on
@@ -97,8 +98,12 @@ class Loop:
         due_ns = p.clock.now_ns()
         while not p.stop.is_set() and not (self._until_end and self.done):
             self.turn()
-            due_ns = max(due_ns + TURN_NS, p.clock.now_ns())
+            due_ns = max(due_ns + (REST_NS if self._rests else TURN_NS), p.clock.now_ns())
             p.clock.wait_until(due_ns, p.stop)
+
+    @property
+    def _rests(self) -> bool:
+        return self._still_since_ns is None and not self._looks and self.parts.board.calm
 
     def turn(self) -> None:
         """One turn. Nothing in it waits."""

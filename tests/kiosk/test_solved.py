@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import dataclasses
 import random
+import sys
 
 import numpy as np
 import pytest
@@ -17,7 +18,8 @@ from tests.faults.net import marks as net_marks
 
 @pytest.fixture
 def solving(monkeypatch):
-    """How often marks were solved."""
+    """How often marks were solved, in this process."""
+    import scipy.optimize  # noqa: F401
     asked, really = [], Marks.solved
     monkeypatch.setattr(Marks, "solved", lambda marks, where="": asked.append(marks) or really(marks, where))
     return asked
@@ -42,6 +44,17 @@ def test_a_camera_is_solved_once_and_is_the_same_to_the_last_bit(tmp_path, solvi
     assert first.cov is not None and second.residual_px == first.residual_px
     assert np.array_equal(first.project(np.array(list(MARKS.values()))), second.project(np.array(list(MARKS.values()))))
     assert (tmp_path / solved.FILE).stat().st_mode & 0o077 == 0
+
+
+def test_a_process_of_its_own_solves_them_just_so_and_says_what_is_wrong(tmp_path, monkeypatch):
+    import scipy.optimize  # noqa: F401
+    here = solved.camera(net_marks(), tmp_path / "here")
+    monkeypatch.delitem(sys.modules, solved.LIBRARY)
+    there = solved.camera(net_marks(), tmp_path / "there")
+    assert same(here, there) and here.residual_px == there.residual_px
+    with pytest.raises(Fault, match="no_pitch.toml"):
+        solved.camera(dataclasses.replace(net_marks(), marks_px=dict(list(net_marks().marks_px.items())[:2])), tmp_path, "no_pitch.toml")
+    assert solved.LIBRARY not in sys.modules
 
 
 def test_other_marks_or_another_solver_are_solved_anew_and_the_last_four_are_kept(tmp_path, solving, monkeypatch):

@@ -20,12 +20,13 @@ from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp, to_ns
 from kiosk import clock, session
 from kiosk.faults import Fault
-from kiosk.live import ALONE_NS
+from kiosk.live import ALONE_NS, EMPTY_NS
 from kiosk.loop import frames_of
 from kiosk.place import Place
 from kiosk.reel import BYTES_A_PX, MIB, Reel
 from kiosk.sources import jpeg
 from kiosk.sources.tape import Tape
+from kiosk.stir import Stir
 from kiosk.watcher import Watcher
 
 KEPT_S = 2.7         # looks reach back 1.1 s from the landing and are asked for at most 0.6 s after it; and some room
@@ -58,7 +59,8 @@ class Measurer:
             stamp = self._write(*got)
             clip.came(stamp)
             if stamp.t_ns >= due_ns:
-                clip.look_live(stamp)
+                if clip.worth_a_look(stamp, got[1]):
+                    clip.look_live(stamp)
                 due_ns = max(due_ns + clip.live_step_ns, stamp.t_ns)
             while clip.wanted_ns() < stamp.t_ns - to_ns(KEPT_S - 0.3):
                 clip.wait()
@@ -86,7 +88,7 @@ class Measurer:
             self.close()
             self._room, self._frames, self._frame = room, frames, 0
             self._reel = Reel.make(frames, 1.0, room / MIB)
-            self._watcher = Watcher(self._reel, *self._bundles)
+            self._watcher = Watcher(self._reel, *self._bundles, steady=True)
 
     def _write(self, stamp: Stamp, picture: bytes) -> Stamp:
         stamp = Stamp(self._frame, stamp.t_ns)
@@ -103,6 +105,8 @@ class _Clip:
         self._engine, self._watcher = engine, watcher
         self._here: deque[Stamp] = deque()
         self._live: Pose | None = None
+        self._live_ns = -NS                       # of the last live look
+        self._stir = Stir()
         self._asked: dict[int, Look] = {}         # whose last frame has not come
         self._out: Counter[int] = Counter()       # frames that are being looked at, by ball
         self._oldest_ns: dict[int, int] = {}      # the oldest frame that a ball still wants
@@ -118,9 +122,15 @@ class _Clip:
             self._here.popleft()
         self._look_again(stamp.t_ns)
 
+    def worth_a_look(self, stamp: Stamp, picture: bytes) -> bool:
+        """Whoever is there is; in a lane that was empty only what stirs, and anything once a second. To search a picture for
+        somebody who is not there takes three times as long as to follow somebody."""
+        somebody = self._live is not None and self._live.missing is None
+        return somebody or self._stir.stirs(picture) or stamp.t_ns - self._live_ns >= EMPTY_NS
+
     def look_live(self, stamp: Stamp, follow: bool = True) -> None:
         """The light model on this frame, and wait for it. follow: the engine is told."""
-        self._live = None
+        self._live, self._live_ns = None, stamp.t_ns
         while not self._watcher.live(stamp, self._engine.live_box_px):
             self.wait()
         while self._live is None:

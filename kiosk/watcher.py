@@ -50,6 +50,7 @@ class _Job:
     stamp: Stamp
     box: Box | None
     fresh: bool = False
+    last: bool = False     # of its stretch
     hurry: bool = False    # a verdict waits for it
 
 
@@ -70,9 +71,10 @@ class _Stretch:
 
 
 class Stretches:
-    """Frames to look at again, as stretches of neighbours; who is on which."""
+    """Frames to look at again, as stretches of neighbours; who is on which. whole: nobody takes over half of one."""
 
-    def __init__(self) -> None:
+    def __init__(self, whole: bool = False) -> None:
+        self._whole = whole
         self._waiting: list[_Stretch] = []
         self._own: dict[int, _Stretch] = {}
 
@@ -98,7 +100,7 @@ class Stretches:
             mine = self._own[who] = taken
             fresh = True
         job = mine.jobs.popleft()
-        job.fresh = fresh
+        job.fresh, job.last = fresh, not mine.jobs
         return job
 
     def hurried(self, who: int) -> bool:
@@ -111,7 +113,7 @@ class Stretches:
         if self._waiting:
             return self._waiting.pop(0)
         longest = max(self._own.values(), key=lambda stretch: len(stretch.jobs), default=None)
-        if longest is None or len(longest.jobs) < 2 * HALF:
+        if self._whole or longest is None or len(longest.jobs) < 2 * HALF:
             return None
         keep = len(longest.jobs) - len(longest.jobs) // 2
         later = _Stretch(longest.end, collections.deque(itertools.islice(longest.jobs, keep, None)))
@@ -152,14 +154,17 @@ class _Worker:
 
 
 class Watcher:
-    """Pose processes on one reel. Without `heavy` the light model looks again too, and its poses say so."""
+    """Pose processes on one reel. Without `heavy` the light model looks again too, and its poses say so.
 
-    def __init__(self, reel: Reel | str, light: Path, heavy: Path | None = None, workers: int = 2) -> None:
+    steady: what a look gives does not depend on how fast this machine is, since each stretch is one process's own.
+    """
+
+    def __init__(self, reel: Reel | str, light: Path, heavy: Path | None = None, workers: int = 2, steady: bool = False) -> None:
         self._args = (reel if isinstance(reel, str) else reel.name, light, heavy)
         self.look_model = "heavy" if heavy else "light"
         self.restarts = 0
         self.why = ""             # why a process was replaced, the last time
-        self._stretches = Stretches()
+        self._stretches = Stretches(steady)
         self._done: list[tuple[int | None, Pose]] = []
         self._look_ns = 0
         self._workers = [_Worker(n) for n in range(workers)]
@@ -323,13 +328,15 @@ def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, 
             reel = Reel.attach(reel_name)
             pipe.send("")
             live_jobs, looks = collections.deque(), collections.deque()
+            over = True                        # the last look's stretch
             while True:
-                if not (live_jobs or looks or pipe.poll(IDLE_S)):
+                if over and not (live_jobs or looks or pipe.poll(IDLE_S)):
                     models[False].reset()      # while nobody waits for it: it takes as long as a look
                 while pipe.poll(None if not (live_jobs or looks) else 0):
                     job = pipe.recv()
                     (looks if job.ball is not None else live_jobs).append(job)
                 job = (live_jobs or looks).popleft()
+                over = over if job.ball is None else job.last
                 pipe.send((job.stamp, job.ball is None, *_posed(models[job.ball is None], reel, job)))
     except (EOFError, BrokenPipeError, ConnectionResetError):
         return

@@ -2,7 +2,10 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import replace
 
+import cv2
+import numpy as np
 import pytest
 
 from creaseside.ball import Ball
@@ -11,6 +14,7 @@ from creaseside.pose import Pose
 from creaseside.stamps import Stamp, to_ns
 from kiosk import offline
 from kiosk.faults import Fault
+from kiosk.sources import jpeg
 
 PERIOD_NS = to_ns(1 / 120)
 
@@ -48,8 +52,6 @@ class Played:
 
 class Script:
     """An engine that orders a look when a live frame has come to a given time, and logs the ball once it was looked at."""
-
-    live_box_px = None
 
     live_box_px = None
 
@@ -153,3 +155,18 @@ def test_no_frame_that_is_still_wanted_is_ever_let_go():
 def test_pose_processes_that_are_gone_for_good_are_a_fault():
     with pytest.raises(Fault, match="it fell over; see creaseside doctor"):
         run(Script({}), Played(dies_after=50))
+
+
+def test_an_empty_lane_is_looked_at_when_something_stirs_and_once_a_second_and_whoever_is_there_always():
+    grey = np.full((240, 320, 3), 90, np.uint8)
+    still, stirred = jpeg.encode(grey), jpeg.encode(cv2.rectangle(grey.copy(), (100, 80), (140, 200), (200, 200, 200), -1))
+    clip, looked = offline._Clip(Script({}), Played()), []
+    pictures = {2.1: stirred, 2.2: stirred, 2.5: still}
+    for n in range(40):
+        stamp = Stamp(n, n * offline.ALONE_NS)
+        if clip.worth_a_look(stamp, pictures.get(n / 10, pictures[2.2] if 22 < n < 25 else still)):
+            looked.append(n / 10)
+            clip.look_live(stamp)
+    assert looked == [0, 1.0, 2.0, 2.1, 2.5, 3.5]
+    clip._live = replace(clip._live, missing=None)
+    assert clip.worth_a_look(Stamp(99, 5), still) and clip.worth_a_look(Stamp(100, 6), still)

@@ -78,6 +78,25 @@ def test_too_little_is_not_taken_over():
     assert len(taken(stretches, 0)) == 2 * HALF - 1
 
 
+def test_nothing_is_taken_over_where_a_fast_machine_is_to_see_the_same_as_a_slow_one():
+    stretches = Stretches(whole=True)
+    stretches.add(1, [(s, None) for s in stamps(0, 40)])
+    stretches.next(0)
+    assert stretches.next(1) is None and len(taken(stretches, 0)) == 39
+
+
+def test_the_last_of_a_stretch_says_so_also_where_half_of_it_was_taken_over():
+    """Before it a process that waits for its next frame does not forget whom it follows."""
+    stretches = Stretches()
+    stretches.add(1, [(s, None) for s in stamps(0, 21)])
+    mine = [stretches.next(0) for _ in range(3)]
+    theirs = [stretches.next(1)]
+    for who, jobs in ((0, mine), (1, theirs)):
+        jobs += iter(lambda: stretches.next(who), None)
+    assert [job.stamp.frame for job in mine if job.last][0] == 11 and theirs[-1].last
+    assert sum(job.last for job in mine + theirs) == sum(job.fresh for job in mine + theirs)
+
+
 def test_what_a_verdict_waits_for_comes_first_and_goes_on_as_its_frames_come():
     one, other, stretches = (0, 0, 9, 9), (1, 0, 9, 9), Stretches()
     stretches.add(1, [(s, None) for s in stamps(0, 4)])

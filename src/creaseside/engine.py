@@ -39,7 +39,7 @@ CLEAR_S = 0.05           # the same where nothing about it is unclear: a swing s
 FORESEEN_S = 0.45        # a ball that was foreseen and is not seen to have been bowled by then was none
 ELSEWHERE_S = 0.055      # from where it was expected: live looks time a landing up to 68 ms off (measured), nearer ones the close looks tell
 HIPS_LAND_M = 0.55       # down the pitch, where a front foot lands whose heel is behind the popping crease (drawn: 0.45 to 0.59)
-NEW_HIPS = 0.3           # what the last ball counts for among those before: bowlers take turns
+LEARNS = 0.4             # of how far off that was at the last ball: bowlers take turns
 APART_S = 2.0            # nobody bowls two balls in this time
 RESTS_S, RESTS_NS = 0.7, NS // 12   # after a release the looks that measure it go first; a run-up would still be seen closely enough
 SAME_S = 0.20            # two sightings of one arm's swing are no further apart; a slip before it may be a quarter of a second away
@@ -61,9 +61,9 @@ DIM_FPS = 45.0           # below this a knee at the landing is good for a band, 
 @dataclass(slots=True)
 class _Open:
     """A ball that was found and waits for its close looks, with what was asked for when it was bowled. `bowled`: it was, and
-    is not only expected or foreseen; `back`: its looks were given before that was known; `few`: the looks that decide;
-    `widened`: more of them were asked for, since the landing was not well within them; `then`: those that follow; `told`: what was logged and
-    announced after the deciding ones."""
+    is not only expected or foreseen; `back`: its looks were given before that was known; `expected`: as it was before anything
+    of it was seen; `few`: the looks that decide; `widened`: more of them were asked for, since the landing was not well within
+    them; `then`: those that follow; `told`: what was logged and announced after the deciding ones."""
 
     number: int
     candidate: Candidate
@@ -71,6 +71,7 @@ class _Open:
     arm: str | None
     bowled: bool = True
     back: bool = False
+    expected: Candidate | None = None
     few: tuple[Span, ...] = ()
     widened: bool = False
     then: tuple[Span, ...] = ()
@@ -224,7 +225,9 @@ class Engine:
         if waiting:
             self._aim(waiting, live, candidate)
         elif spans := looks.deciding(live, candidate, self._size, self._focus.measure):
-            self._order_few(self._opened(candidate, bowled=False), spans)
+            opened = self._opened(candidate, bowled=False)
+            opened.expected = None if candidate.arm else candidate
+            self._order_few(opened, spans)
 
     def _found(self, live: Track, candidate: Candidate) -> None:
         """A ball was bowled. Where it was expected or foreseen, its looks are on their way or back."""
@@ -324,9 +327,9 @@ class Engine:
         doubt = measures.knee_doubt(seen, values["front_knee_ffc_deg"])
         ball = _judged(values, arm, (*flags, *([doubt] if doubt else [])), opened.focus)
         self._bowled_s = candidate.release_s
-        if seen.phases.ffc and seen.lane.metric:
-            here_m = finder.hips_m(close, plane, seen.phases.ffc.value)
-            self._hips_land_m += NEW_HIPS * (here_m - self._hips_land_m) if np.isfinite(here_m) else 0.0
+        if opened.expected and seen.phases.ffc:
+            late_s = seen.phases.ffc.value - opened.expected.landing_s
+            self._hips_land_m += LEARNS * late_s * opened.expected.run_up_m_s
         if opened.told:
             self._orders.append(replace(opened.told, what=replace(ball, verdict=opened.told.what.verdict), more=False))
             return

@@ -76,28 +76,15 @@ def expect(track: Track, lane: Lane, lands_m: float) -> Candidate | None:
     if not lane.metric:
         return None
     now_s = float(track.t_s[-1])
-    speed, here = _hips(track, lane, now_s)
-    ahead_s = (lands_m - here) / (SLOWER * speed)
-    if not (speed > RUN_UP_M_S and 0 < ahead_s < AHEAD_S):
-        return None
-    landing_s = now_s + ahead_s
-    return Candidate(landing_s + USUAL_S, landing_s, "", "", speed)
-
-
-def hips_m(track: Track, lane: Lane, at_s: float) -> float:
-    """How far down the pitch the hips are at that moment; NaN where they were hardly seen in the stride before."""
-    return _hips(track, lane, at_s)[1]
-
-
-def _hips(track: Track, lane: Lane, at_s: float) -> tuple[float, float]:
-    """Their speed down the pitch, m/s, and their place at `at_s`, m, by the straight line of the last RUN_IN_S."""
-    part = track.between(at_s - RUN_IN_S, at_s)
+    part = track.between(now_s - RUN_IN_S, now_s)
     along = lane.flat(part.middle("hip"))[:, 0] + lane.point_m[0]
     ok = np.isfinite(along)
     if ok.sum() < 4 or np.ptp(part.t_s[ok]) < RUN_SEEN_S:
-        return float("nan"), float("nan")
-    speed, here = np.polyfit(part.t_s[ok] - at_s, along[ok], 1)
-    return float(speed), float(here)
+        return None
+    speed, here = map(float, np.polyfit(part.t_s[ok] - now_s, along[ok], 1))
+    ahead_s = (lands_m - here) / (SLOWER * speed) if speed > RUN_UP_M_S else np.inf
+    landing_s = now_s + ahead_s
+    return Candidate(landing_s + USUAL_S, landing_s, "", "", speed) if 0 < ahead_s < AHEAD_S else None
 
 
 def travel_m_s(track: Track, lane: Lane, release_s: float, window_s: tuple[float, float]) -> float:

@@ -11,13 +11,14 @@ import numpy as np
 import pytest
 
 from creaseside import focus as foci
+from creaseside import looks
 from creaseside.ball import QUANTITIES
 from creaseside.engine import Engine
 from creaseside.focus import Focus
 from creaseside.orders import Cue, Log, Look, Show
 from creaseside.pose import Pose
 from creaseside.settings import Settings
-from creaseside.stamps import NS, to_ns
+from creaseside.stamps import NS, Stamp, to_ns
 from tests.creaseside.film import EPOCH_S, Film, asked_frames, bowl, side_camera
 from tests.creaseside.puppet import bowler, goer, truth
 
@@ -226,6 +227,25 @@ def test_the_deciding_looks_are_asked_for_before_the_release_and_announce_nothin
     told_s, told = next((t, order) for t, order in rest if isinstance(order, Log))
     assert told.more and told.ball == look.ball and 0.11 < told_s < 0.22
     assert [o for _, o in rest if isinstance(o, Cue)] and sum(isinstance(o, Log) for _, o in rest) == 2
+
+
+def test_where_bowlers_land_is_learned_from_their_balls():
+    """Somebody who lands elsewhere than most is expected ever nearer to when they land."""
+    film, off_s = Film(bowler(over_m=-0.35), fps=120, between=SHORT), []
+    it = engine(film, Focus(KNEE, 150, 180))
+    for n in range(5):
+        def then(pose: Pose) -> Pose:
+            return replace(pose, stamp=Stamp(pose.stamp.frame + n * len(film), pose.stamp.t_ns + 20 * n * NS))
+        for i in range(0, len(film), 3):
+            it.see(then(film.pose(i, "light")))
+            for look in [order for order in it.orders() if isinstance(order, Look)]:
+                spans = [replace(span, first_ns=span.first_ns - 20 * n * NS, last_ns=span.last_ns - 20 * n * NS) for span in look.spans]
+                if film.t[i] < -0.05:
+                    off_s.append(spans[0].last_ns / NS - looks.DECIDE_HALVED_S - EPOCH_S)
+                for k in asked_frames(film, spans):
+                    it.see_closely(look.ball, then(film.pose(k)))
+                it.looked(look.ball)
+    assert len(off_s) == 5 and abs(off_s[-1]) < 0.005 < 0.015 < abs(off_s[0])
 
 
 @pytest.mark.parametrize("cut", ["end", "begin"])

@@ -31,7 +31,7 @@ LATE_OUT_M = (0.045, 0.0)                    # by release the front knee points 
 LANDED_S = (0.050, 0.090)                    # fades out between these, after it (rendered: smallest knee 5.0 with it to the end, 4.3 so)
 BACK_OUT_M, BACK_OUT_SD_M = (-0.10, 0.05), 0.06      # (rendered; foot turned 45 to 60 degrees)
 KNEE_AFTER_S = 0.050                         # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
-KNEE_SURE_SD_DEG = 4.2                       # of 143 rendered balls 62 are beyond; of the others 7 were over 5 degrees off, which a coach would act on
+KNEE_SURE_SD_DEG = 3.5                       # of 39 drawn balls 15 are beyond; of the others none was over 5 degrees off, which a coach would act on
 UNPLACED_SD_DEG = 4.0                        # a camera up to 30 degrees off side-on shows another angle than the plane's: 0.6 to 4.3 (rendered)
 KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250 px figure (measured on rendered bowlers: 1.2 to 2)
 LATE_KNEE_SD_DEG = 5.0                       # from landing to release the model reads the knee 2 to 7 degrees too bent (rendered; published: 5)
@@ -46,14 +46,16 @@ ROUGH_S = 0.15                               # after a contact: three looks say 
 LANDING_SEEN_S = 0.02                        # either side of a contact, the leg must have been seen in half of the looks
 KNEE_LOOK_DEG = 2.0                          # a look this far off the parabola is a slip in part
 KNEE_BODY_SD_DEG = 1.2                       # how far the joints stray from the body's for a whole ball, once `joints` is taken off (rendered),
-KNEE_FIGURE_SD_DEG, FIGURE_PX = 2.7, 250.0   # and on a figure so tall: some 1.6 pixels of each joint (143 rendered balls, figures of 150 to 400 px)
-BACK_KNEE_SD_DEG = 4.0                       # the turned leg, often the far one, is read less well (rendered)
-SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.08     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
+KNEE_FIGURE_SD_DEG, FIGURE_PX = 1.8, 250.0   # and on a figure so tall: some 1.6 pixels of each joint (143 rendered balls, figures of 150 to 400 px)
+BACK_KNEE_SD_DEG = 4.2                       # the turned leg, often the far one, is read less well (rendered)
+SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.06     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
 OFF_SWING_DEG, SWING_S = 60.0, 0.05          # from the line of its swing: the arm of a bowler who delays it is 30 off, the other arm 90 (rendered)
-ARM_SD_DEG = 7.5                             # of the upper arm at the landing, from the model's shoulder to its elbow (rendered)
+ARM_SD_DEG = 5.0                             # of the upper arm at the landing, from the model's shoulder to its elbow (rendered)
 ELBOW_OUT_M = 0.10                           # the bowling elbow at the landing, out of the plane of its shoulder (rendered)
-TRUNK_M, TRUNK_BR_SD_DEG = 0.50, 3.0         # beside a raised arm the shoulder's landmark wanders (rendered)
+TRUNK_SD_DEG = 1.7                           # at the landing (rendered)
+KEPT_SD, BOUND_SD_M = 0.05, 0.012            # of a share of the run-up's speed, of the hips' rise (rendered)
+TRUNK_M, TRUNK_BR_SD_DEG = 0.50, 2.0         # beside a raised arm the shoulder's landmark wanders (rendered)
 THIGH_M = 0.42                               # an adult's; a junior's is a sixth shorter
 BEHIND_SHARE = 0.15                          # of the stature: legs whose knees are nearer than this cover each other (a thigh is as wide)
 HIDDEN_SD_DEG = 4.0                          # a far leg behind the near one (rendered: 8 such balls, 4.1 degrees RMSE, 7.5 at most)
@@ -61,7 +63,7 @@ LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
 SAME_CONTACT_S = 0.03                        # a contact that the knee moved a little (`phases`) is still that contact
 STANCE_S = 0.07                              # of a run-up's step at the least: sprinters' last 90 ms and more (common practice); a foot in the air may hang for less
-STRIDE_SD_M, STRIDE_SD_SHARE = 0.022, 0.010  # landmarks of two feet, and the scale of the marks (rendered)
+STRIDE_SD_M, STRIDE_SD_SHARE = 0.012, 0.007  # landmarks of two feet, and the scale of the marks (rendered)
 ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
 
 
@@ -316,9 +318,10 @@ def stride_length_m(seen: Seen) -> Value:
         return Value.missing(NO_MARKS)
     if seen.back is None or seen.front is None:
         return Value.missing("a foot was not seen on the ground")
-    d = seen.front.ankle_m - seen.back.ankle_m
-    length = float(np.linalg.norm(d))
-    return Value(length, float(np.hypot(STRIDE_SD_M, STRIDE_SD_SHARE * length)))
+    places = [seen.back.ankle_m, seen.front.ankle_m]
+    length = float(np.linalg.norm(places[1] - places[0]))
+    marks = _marks_sd(seen, places, lambda places: float(np.linalg.norm(places[1] - places[0])))
+    return Value(length, float(np.sqrt(STRIDE_SD_M**2 + (STRIDE_SD_SHARE * length) ** 2 + marks**2)))
 
 
 def front_foot_offset_m(seen: Seen) -> Value:
@@ -372,7 +375,7 @@ def speed_kept(seen: Seen) -> Value:
     after, noise = _hip_speed(seen, seen.phases.br.value - 0.04, seen.phases.br.value + 0.04)
     if not np.isfinite(after):
         return Value.missing("the hips were not seen at release")
-    return Value(after / before.value, float(np.hypot(noise / before.value, 0.06)))
+    return Value(after / before.value, float(np.hypot(noise / before.value, KEPT_SD)))
 
 
 def bound_height_m(seen: Seen) -> Value:
@@ -390,7 +393,7 @@ def bound_height_m(seen: Seen) -> Value:
     flight, before = (t >= off) & (t <= seen.phases.bfc.value), (t < off) & (t > off - 0.30)
     if np.isfinite(up[flight]).sum() < 3 or np.isfinite(up[before]).sum() < 4:
         return Value.missing("the bound is not in the picture")
-    return Value(float(np.nanpercentile(up[flight], 95) - np.nanmean(up[before])), 0.015)
+    return Value(float(np.nanpercentile(up[flight], 95) - np.nanmean(up[before])), BOUND_SD_M)
 
 
 # --- trunk and arm ------------------------------------------------------------------------------------------------------
@@ -403,7 +406,7 @@ def _trunk_deg(seen: Seen, aside_m: float = 0.0) -> np.ndarray:
 
 
 def trunk_lean_ffc_deg(seen: Seen) -> Value:
-    return _at(seen, _trunk_deg(seen), seen.phases.ffc, 2.0) if seen.phases.ffc else seen.phases.ffc
+    return _at(seen, _trunk_deg(seen), seen.phases.ffc, TRUNK_SD_DEG) if seen.phases.ffc else seen.phases.ffc
 
 
 def trunk_lean_br_deg(seen: Seen) -> Value:

@@ -22,8 +22,8 @@ LANDING_TO_COARSE_S = (-0.06, 0.24)   # to a coarse release, which may be early 
 USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
-RELEASE_SD_S = 0.006     # what that spread is worth at 1000 deg/s, and the arm's own noise
-ASLANT_SD_S = 0.020      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
+RELEASE_SD_S = 0.0015    # what that spread is worth at 1000 deg/s, and the arm's own noise
+ASLANT_SD_S = 0.014      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
 CONTACT_BIAS_SD_S = {"bfc": 0.0065, "ffc": 0.0015}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
 
 KNEE_NEAR_S, TURNS_S = 0.060, np.arange(-0.025, 0.0255, 0.001)   # round a landing, in which the knee's turn is looked for
@@ -126,4 +126,4 @@ def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:
     if slope < 200:
         return Value.missing("bowling arm not seen over the top")
     gap = float(np.median(np.diff(swing.t_s))) if len(swing) > 1 else 0.033
-    return Value(float(near_s + (RELEASE_ARM_DEG - base) / slope), float(np.hypot(RELEASE_SD_S, gap / 5)))
+    return Value(float(near_s + (RELEASE_ARM_DEG - base) / slope), float(np.hypot(RELEASE_SD_S, gap / 10)))

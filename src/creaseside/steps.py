@@ -18,9 +18,9 @@ from creaseside.pose import INDEX
 from creaseside.track import Track
 
 STANCE_S = (0.010, 0.085)      # a foot is looked at while it is flat: after it came down, before the heel rises
-RUN_OFFSET_M = (0.06, 0.05)    # to its own side of the hips, mean and sd: a runner's step is 0 to 15 cm wide (common practice)
-BACK_OFFSET_M = (0.12, 0.08)   # the back foot of a delivery, turned side-on (common practice, no source)
-MODEL_SD_M = 0.08              # the model's own depth of a foot from the hips (measured on rendered bowlers: 0.05 to 0.09 beside what follows)
+RUN_OFFSET_M = (0.06, 0.04)    # to its own side of the hips, mean and sd: a runner's step is 0 to 15 cm wide (common practice)
+BACK_OFFSET_M = (0.12, 0.07)   # the back foot of a delivery, turned side-on (common practice, no source)
+MODEL_SD_M = 0.07              # the model's own depth of a foot from the hips (measured on rendered bowlers: 0.05 to 0.09 beside what follows)
 # Whether it is the back foot, on the camera's side -> how much too far inside the foot the model has the hips, m (drawn)
 MODEL_IN_M = {(False, True): 0.067, (False, False): -0.045, (True, True): -0.046, (True, False): 0.061}
 RUN, BACK, FRONT = "run-up", "back", "front"
@@ -30,7 +30,7 @@ SOLE = {(RUN, True): (0.050, 0.011), (RUN, False): (0.048, 0.010), (BACK, True):
         (FRONT, True): (0.054, 0.013), (FRONT, False): (0.041, -0.008)}
 LEG_M = 0.83                   # 0.49 of 1.70 m (Drillis & Contini 1966, from memory): where no leg was ever seen whole
 BACK_ANKLE = -0.016            # of the leg: the landmark of a back foot, turned out, against its ankle as it lands (drawn)
-HEIGHT_SD_M = {RUN: 0.008, BACK: 0.0095, FRONT: 0.0065}   # how far the heights stray; the sight line makes five times that of it across
+HEIGHT_SD_M = {RUN: 0.006, BACK: 0.008, FRONT: 0.006}   # how far the heights stray; the sight line makes five times that of it across
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,10 @@ from scipy.spatial.distance import cosine
 
 from creaseside import measures
 from creaseside.ball import Value
+from creaseside.camera import solve
 from creaseside.contacts import Contact
 from creaseside.measures import MEASURES, front_leg_action, included_deg, signed_deg
+from creaseside.pitch import MARKS
 from creaseside.pose import INDEX
 from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
 from tests.creaseside.puppet import bowler, truth
@@ -140,7 +142,7 @@ def test_the_knee_at_landing_side_on(how, arm, fps):
 @pytest.mark.parametrize("arm", ["right", "left"])
 def test_the_knee_at_landing_from_an_angle(arm, view, yaw):
     """What is left is that a puppet's knee bends straight ahead, and a bowler's is taken to bend 15 degrees inwards."""
-    assert abs(error("bent", arm, view, yaw, 120, 0.0)["front_knee_ffc_deg"][0]) <= 3.9
+    assert abs(error("bent", arm, view, yaw, 120, 0.0)["front_knee_ffc_deg"][0]) <= 3.3
 
 
 LIMITS = {
@@ -166,6 +168,21 @@ def test_every_measure_side_on_at_120(name):
     for how in ("plain", "bent", "braced", "slow"):
         for arm in ("right", "left"):
             assert abs(error(how, arm, "right", 0, 120, 0.0)[name][0]) <= LIMITS[name], (how, arm)
+
+
+def test_what_is_read_off_the_ground_knows_what_the_marks_leave_open():
+    """The same pictures, read with each of forty cameras that a hand's marks allow, scatter by what is stated beyond the rest."""
+    film = Film(bowler(), side_camera(wide_deg=60), fps=60)
+    px = {n: tuple(film.camera.project(np.array(place))) for n, place in MARKS.items()}
+    solved = solve({n: p for n, p in px.items() if 0 < p[0] < 1280 and 0 < p[1] < 720})
+
+    def read(camera):
+        film.__dict__.update(camera=camera)
+        seen = closely(film)
+        return [MEASURES[name](seen) for name in ("approach_deg", "turn_deg", "front_foot_offset_m", "stride_length_m")]
+    scatter = np.std([[v.value for v in read(camera)] for camera in solved.others(np.random.default_rng(4), 40)], axis=0)
+    with_marks, without = ([v.sd for v in read(camera)] for camera in (solved, dataclasses.replace(solved, cov=None)))
+    assert np.sqrt(np.square(with_marks) - np.square(without)) == pytest.approx(scatter, rel=0.35)
 
 
 @pytest.mark.parametrize("approach, yaw, view", [(8, 20, "left"), (-8, 20, "right")])

@@ -140,6 +140,9 @@ def seats_of(place: Place, log: Logbook, focus: FocusCue | None, program: int, s
     blocks = plan_of(place)
 
     def seat_of(player: str | None) -> Seat:
+        if player and setup and log.zero(player) and not log.zero(player, setup):
+            place.say(f"the standing zero of {player} was taken with another set-up or read by another version, and is left out; "
+                      f"take it again: creaseside players zero {player}")
         cue = focus if focus and not (player and gate.refused(log, player, focus)) else None
         seat = Seat(log, Bowler.of(log, player), cue, table, program, setup)
         seat.set_plan(plans.usual(seat.age) if asked.blocks == "usual" else blocks,

@@ -177,9 +177,14 @@ def bowled(db: Database) -> None:
     db.execute("drop index idx_ball_flagged")
 
 
+def edition(db: Database) -> None:
+    """With which table of joints a standing zero was read; null: with one from before there was this column."""
+    db.execute("alter table zero add column joints text")
+
+
 STEPS: tuple[Callable[[Database], None], ...] = (people, provenance, sessions, balls, measures, records, view, cards,
                                                  heights, guidance, by_day, stopped, pictures, plain, by_block,
-                                                 by_time, bowled)
+                                                 by_time, bowled, edition)
 
 
 def _table(db: Database, name: str, columns: dict[str, type], needed: Sequence[str] = (),

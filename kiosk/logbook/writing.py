@@ -133,8 +133,9 @@ class Logbook(Hold):
 
     def add_zero(self, player: str, knee_deg: float, sd_deg: float | None, setup: int | None = None) -> int:
         """The player stood straight and the knee read so much."""
+        from creaseside import joints       # brings the picture library along, which a log does not need
         row = {"player": self._one("player", player)["id"], "knee_deg": knee_deg, "sd_deg": sd_deg,
-               "made_utc": self._utc(), "setup": setup}
+               "made_utc": self._utc(), "setup": setup, "joints": joints.edition()}
         return self._insert("to add a standing zero", "zero", row)
 
     # What numbers trace to
@@ -248,7 +249,7 @@ class Logbook(Hold):
         return id
 
     def _zero_now(self, player: str | None, setup: int | None) -> int | None:
-        """The standing zero that holds for a ball: the player's latest with this very set-up. The ball's own values stay raw."""
+        """The standing zero that holds for a ball. The ball's own values stay raw."""
         found = self.zero(player, setup) if player and setup else None
         return found["id"] if found else None
 

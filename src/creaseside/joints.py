@@ -12,6 +12,8 @@ table is taken off there.
 """
 from __future__ import annotations
 
+import hashlib
+
 import numpy as np
 
 from creaseside.lane import Lane
@@ -27,6 +29,11 @@ BEHIND = 0.45                  # sine from which the near leg's thigh begins to 
 NEAR = {"hip": ((0.5, -0.5), (0.0, 0.0)), "knee": ((0.8, 3.0), (-3.6, -4.1)), "ankle": ((0.0, 2.2), (0.0, 0.0))}
 FAR = {"hip": ((2.0, -3.7), (1.2, -1.8)), "knee": ((1.2, 1.2), (0.0, 0.0)), "ankle": ((0.1, 2.5), (0.0, 0.0))}
 HIDDEN = (15.1, 2.3)
+
+
+def edition() -> str:
+    """Which table this is, in twelve letters: what was read with another one is not to be set against what this one reads."""
+    return hashlib.sha256(repr((NEAR, FAR, HIDDEN, BEHIND, MOST_SINE, HIP_OUT, float(KNEE_INWARDS))).encode()).hexdigest()[:12]
 
 
 def signed_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarray:

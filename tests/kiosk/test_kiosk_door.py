@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from kiosk import demo, session, sources
 from kiosk.faults import Fault
 from kiosk.logbook import Logbook
 from kiosk.place import Place
+from tests.faults.net import marks as net_marks
 from tests.kiosk.bowled import agreed_player
 from tests.kiosk.filmed import numbered_clip
 
@@ -52,6 +54,19 @@ def left_behind(before: set[Path]) -> set[Path]:
 def test_a_focus_needs_a_gate_and_says_which_settings(tmp_path):
     with pytest.raises(Fault, match=r'measure = "turn_deg" with at_least or at_most'):
         session.focus_of(place(tmp_path), "turn_deg", "a.mp4")
+
+
+def test_whose_standing_zero_does_not_hold_is_told_it(tmp_path, monkeypatch):
+    here, told = place(tmp_path), []
+    monkeypatch.setattr(Place, "say", lambda self, text: told.append(text))
+    with Logbook(here) as log:
+        player, other = agreed_player(log), agreed_player(log)
+        there, elsewhere = (log.note_setup(replace(net_marks(), k1=k1)) for k1 in (0.0, 0.1))
+        log.add_zero(player, 178.5, 0.8, there)
+        for setup in (there, elsewhere, None):
+            seat_of = session.seats_of(here, log, None, 1, setup)
+            seat_of(player), seat_of(other), seat_of(None)
+    assert len(told) == 1 and f"creaseside players zero {player}" in told[0]
 
 
 def test_the_gate_is_the_settings_else_the_demos(tmp_path):

@@ -5,12 +5,14 @@ import os
 import sqlite3
 import stat
 from contextlib import closing
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from threading import Thread
 
 import pytest
 from sqlite_utils import Database
 
+from creaseside import joints
 from creaseside.ball import QUANTITIES, as_json
 from creaseside.rows import MEASURES
 from creaseside.settings import FocusCue, Settings
@@ -19,6 +21,7 @@ from kiosk.clips import Written
 from kiosk.faults import Fault
 from kiosk.logbook import Logbook, Reader, file, steps, views
 from kiosk.marks import Marks
+from tests.faults.net import marks as net_marks
 from tests.kiosk.bowled import JumpingClock, home, same_poses, some_ball, some_poses, sums
 
 NAMES = ["Zoë O'Connor", '"; drop table player; --', "<script>alert(1)</script>", "عمر الفاروق", "נועם",
@@ -225,6 +228,21 @@ def test_a_ball_whose_time_is_no_time_is_kept_all_the_same(log):
 
 
 # Balls
+
+def test_a_zero_holds_for_its_own_set_up_and_for_the_table_of_joints_that_read_it(log, monkeypatch):
+    player = log.add_player("Sam")
+    there, elsewhere = (log.note_setup(replace(net_marks(), k1=k1)) for k1 in (0.0, 0.1))
+    zero = log.add_zero(player, 178.5, 0.8, there)
+
+    def points_to(setup: int) -> int | None:
+        return log.ball(log.add_ball(log.start_session(player, setup=setup), some_ball(1)))["zero"]
+    assert points_to(there) == zero and points_to(elsewhere) is None
+    monkeypatch.setitem(joints.NEAR, "knee", ((9.0, 9.0), (0.0, 0.0)))
+    assert points_to(there) is None and log.zero(player)["id"] == zero
+    assert log.add_zero(player, 181.0, 0.8, there) == points_to(there) != zero
+    monkeypatch.undo()
+    assert points_to(there) == zero
+
 
 @pytest.mark.parametrize("seed", range(20))
 def test_a_ball_comes_back_as_the_json_it_would_have_been(log, seed):

@@ -14,7 +14,7 @@ from creaseside import plan as plans
 from creaseside.plan import FeedbackSchedule, Plan
 from creaseside.settings import Faults, FocusCue
 from creaseside.stamps import NS, Stamp, to_ns
-from kiosk import VERSION, clips, clock, demo, details, gate, guidance, models, solved, sources, troubles
+from kiosk import VERSION, clips, clock, demo, details, gate, guidance, memory, models, solved, sources, troubles
 from kiosk import marks as marks_room
 from kiosk.board import Board
 from kiosk.faults import Fault
@@ -60,7 +60,8 @@ def run(place: Place, asked: Asked) -> dict:
         for name in (signal.SIGINT, signal.SIGTERM):
             parts.callback(signal.signal, name, signal.signal(name, lambda *_: stop.set()))
         loop = _opened(place, asked, parts, stop, [one.what for one in put_aside])
-        loop.run()
+        with memory.settled():
+            loop.run()
         summary = loop.summary()
     if place.json:
         place.out({"summary": summary})

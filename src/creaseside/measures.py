@@ -272,15 +272,24 @@ def front_leg_action(ffc: Value, smallest: Value, br: Value) -> str | None:
 # --- the way over the ground --------------------------------------------------------------------------------------------
 
 def approach_deg(seen: Seen) -> Value:
+    found = _approach(seen)
+    if not found:
+        return found
+    steps = [*seen.run_up, seen.back]
+    marks = _marks_sd(seen, [s.ground_m for s in steps], lambda places: _line_deg(steps, places))
+    return Value(found.value, float(np.hypot(found.sd, marks)))
+
+
+def _approach(seen: Seen) -> Value:
+    """The same without what the marks leave open, which takes longer than all else of it."""
     if not seen.lane.metric:
         return Value.missing(NO_MARKS)
     if seen.back is None:
         return Value.missing("back foot contact not seen")
     if not seen.run_up or seen.phases.bfc.value - seen.run_up[0].on_s < 0.4:
         return Value.missing("less than 0.4 s of the run-up in the picture")
-    steps = [*seen.run_up, seen.back]
-    found, sd = foot_steps.line_deg(steps)
-    return Value(found, float(np.hypot(sd, _marks_sd(seen, [s.ground_m for s in steps], lambda places: _line_deg(steps, places)))))
+    found, sd = foot_steps.line_deg([*seen.run_up, seen.back])
+    return Value(found, sd)
 
 
 def _line_deg(steps: list[Step], places_m: np.ndarray) -> float:
@@ -298,7 +307,7 @@ def _marks_sd(seen: Seen, places_m: list[np.ndarray], read: Callable[[np.ndarray
 def turn_deg(seen: Seen) -> Value:
     if not seen.lane.metric:
         return Value.missing(NO_MARKS)
-    approach = approach_deg(seen)
+    approach = _approach(seen)
     if not approach:
         return approach
     if seen.front is None:
@@ -338,7 +347,7 @@ def _hip_lane(seen: Seen) -> Lane:
     """The running plane through the hips: the lane moved to where the hips are over the back foot."""
     if seen.back is None:
         return seen.lane
-    approach = approach_deg(seen)
+    approach = _approach(seen)
     hips = seen.back.ground_m + seen.back.hips_left_m * seen.lane.left[:2]
     return seen.lane.through(hips, approach.value if approach else 0.0)
 

@@ -208,21 +208,17 @@ def local_line(t_s: np.ndarray, y: np.ndarray, at_s: np.ndarray, half_s: float |
     """
     flat = y.reshape(len(t_s), -1)
     at_s = np.atleast_1d(at_s)
-    halves = np.broadcast_to(half_s, at_s.shape)
-    value = np.full((len(at_s), flat.shape[1]), np.nan)
+    half = np.broadcast_to(half_s, at_s.shape)[:, None]
+    u = (t_s - at_s[:, None]) / half
+    near = np.abs(u) <= 1.001
+    powers = np.where(near, 1.0 - 0.9 * np.abs(u) ** 3, 0.0)[:, None] * u[:, None] ** np.arange(2 * degree + 1)[:, None]    # (N, 2 degree + 1, T)
+    seen = np.isfinite(flat)
+    left = (powers @ seen)[:, np.add.outer(np.arange(degree + 1), np.arange(degree + 1))].transpose(0, 3, 1, 2)    # (N, D, degree + 1, degree + 1)
+    right = (powers[:, :degree + 1] @ np.where(seen, flat, 0.0)).transpose(0, 2, 1)
+    ok = near.astype(float) @ seen > degree
+    value = np.full(ok.shape, np.nan)
     slope = value.copy()
-    for n, (t, half) in enumerate(zip(at_s, halves)):
-        near = np.flatnonzero(np.abs(t_s - t) <= half * 1.001)
-        if not len(near):
-            continue
-        u = (t_s[near] - t) / half
-        weight = np.sqrt(1.0 - 0.9 * np.abs(u) ** 3)
-        powers = np.vander(u, degree + 1, increasing=True) * weight[:, None]
-        seen = np.isfinite(flat[near])                                       # (near, D): columns with the same gaps are one fit
-        for ok in {seen[:, d].tobytes(): seen[:, d] for d in range(flat.shape[1])}.values():
-            if ok.sum() > degree:
-                alike = (seen == ok[:, None]).all(0)
-                c = np.linalg.lstsq(powers[ok], flat[np.ix_(near[ok], alike)] * weight[ok, None], rcond=None)[0]
-                value[n, alike], slope[n, alike] = c[0], c[1] / half
+    c = np.linalg.solve(left[ok], right[ok][..., None])[..., 0]
+    value[ok], slope[ok] = c[:, 0], c[:, 1] / np.broadcast_to(half, ok.shape)[ok]
     shape = (len(at_s),) + y.shape[1:]
     return value.reshape(shape), slope.reshape(shape)

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import ctypes
+import gc
 import mmap
 import sys
 
@@ -62,3 +63,12 @@ def test_elsewhere_nothing_happens(monkeypatch, tmp_path):
     memory.few_arenas()
     memory.give_back()
     memory.let_go(tmp_path)
+
+
+def test_what_was_there_is_not_looked_at_again_until_the_run_is_over():
+    here = [[] for _ in range(1000)]
+    before = gc.get_freeze_count()
+    with memory.settled():
+        assert gc.get_freeze_count() >= before + len(here)
+        assert not any(thing is here for thing in gc.get_objects())
+    assert any(thing is here for thing in gc.get_objects()) and gc.get_freeze_count() == 0

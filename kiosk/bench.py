@@ -62,7 +62,7 @@ def measured(place: Place, balls: int) -> dict[str, Any]:
         "cue_late_ms": summary["cue_late_ms"], "words_late_ms": summary["words_late_ms"], "sound": summary["sound"],
         "screen": summary["screen"], "live_looks": summary["live_looks"], "close_looks": summary["close_looks"],
         "steps_s": summary["steps_s"],
-        "replay_step_ms": summary["replay_step_ms"], "idle_share_of_a_core": idle, **load}
+        "replay_late_ms": summary["replay_late_ms"], "replay_step_ms": summary["replay_step_ms"], "idle_share_of_a_core": idle, **load}
 
 
 def order(net: Pictures, truth: Sequence[dict[str, float]], balls: int) -> Iterator[int]:

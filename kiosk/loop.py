@@ -259,9 +259,12 @@ class Loop:
                            troubles.messages(p.texts, p.health.snapshot(now_ns), p.speaker.way))
         begun = p.board.tick(now_ns, self._still(now_ns), *self._words)
         drawn_ns = p.clock.now_ns()
-        if self._replayed_ns is not None and p.board.stage.now == "replay":
-            p.health.late("replay step", self._replayed_ns, drawn_ns)
-        self._replayed_ns = drawn_ns if p.board.stage.now == "replay" else None
+        if (replay := p.board.stage.view.replay if p.board.stage.now == "replay" else None) is None:
+            self._replayed_ns = None
+        else:
+            what, since_ns = ("replay start", replay.from_ns) if self._replayed_ns is None else ("replay step", self._replayed_ns)
+            p.health.late(what, since_ns, drawn_ns)
+            self._replayed_ns = drawn_ns
         if begun:
             p.health.late("words", begun.at_ns, drawn_ns)
             p.front.shown(begun, now_ns)
@@ -302,6 +305,7 @@ class Loop:
                 "frames_lost": health.lost + bad + counts.pop("refused", 0), "sound": p.speaker.way,
                 "screen": p.board.stage.screen.way, "restarts": p.watcher.restarts,
                 "cue_late_ms": _shares(late.get("cue"), 1.0, 3), "words_late_ms": _shares(late.get("words"), 1.0, 3),
+                "replay_late_ms": _shares(late.get("replay start"), 1.0, 1),
                 "replay_step_ms": _shares(late.get("replay step"), 1.0, 1),
                 "release_to_verdict_s": _shares(late.get("verdict"), 1e-3, 4),
                 "steps_s": {step: _shares(late.get(step), 1e-3, 4) for step in STEPS},

@@ -286,6 +286,8 @@ def test_words_then_replay_then_who_is_up(world):
             scenes.append(w.stage.now)
     assert scenes == ["up", "verdict", "replay", "up"]
     assert w.stage.view.last == ("hit",) and w.stage.view.block_ball == 2
+    late, step = (w.loop.summary()[name] for name in ("replay_late_ms", "replay_step_ms"))
+    assert late["n"] == 1 and 0 <= late["max"] <= 20 and step["n"] > 200 and step["max"] == pytest.approx(20)    # a turn of this hall
 
 
 def test_poses_come_in_order_and_spans_run_their_own_way(world):

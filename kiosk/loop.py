@@ -89,7 +89,12 @@ class Loop:
     @property
     def done(self) -> bool:
         """The source has ended, and all that was to come of it has come."""
-        return self._finished and not (self._looks or +self._out or self._clips) and self.parts.scorer.idle
+        return self._finished and not (self._looks or +self._out or self._clips or self._ending) and self.parts.scorer.idle
+
+    @property
+    def _ending(self) -> bool:
+        """A ball's numbers are being worked out."""
+        return self.parts.engine.wake_at_ns is not None
 
     def run(self) -> None:
         p = self.parts

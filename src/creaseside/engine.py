@@ -5,7 +5,7 @@
     see_closely(ball, pose)   a look with the measuring model that was asked for by `Look`, in any order
     looked(ball)              every look of that ball has been given
     moved(is_moved)           whether the camera stands elsewhere than where its marks were placed
-    wake(now_ns), wake_at_ns  what is due by now; when to be woken next
+    wake(now_ns), wake_at_ns  what is due by now, a part of it; when to be woken next
     finish()                  the source has ended: nothing more will be seen
     orders()                  what to do, since this was last asked
     snapshot()                what it knows, for the screen
@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field, replace
-from typing import Iterable
+from typing import Iterable, Iterator
 
 import numpy as np
 
@@ -96,6 +96,7 @@ class Engine:
         self._seen: deque[Pose] = deque()
         self._pace = Pace()
         self._open: dict[int, _Open] = {}
+        self._ending: deque[Iterator[None]] = deque()
         self._orders: list[Order] = []
         self._looks = self._balls = 0
         self._off_lane_m: deque[float] = deque(maxlen=STRANGER_LOOKS)
@@ -136,9 +137,10 @@ class Engine:
             opened.back = True
         elif opened.then:
             self._decide(opened)
+        elif opened.told:
+            self._ending.append(self._conclude(opened))
         else:
-            del self._open[ball]
-            self._conclude(opened)
+            deque(self._conclude(opened), 0)
 
     def moved(self, is_moved: bool) -> None:
         """While the camera stands elsewhere its marks say nothing: balls are measured as without, and flagged."""
@@ -152,11 +154,14 @@ class Engine:
         self._open = {n: ball for n, ball in self._open.items() if ball.bowled}
 
     def wake(self, now_ns: int) -> None:
-        """Nothing in here waits for time alone: every order carries its own moment."""
+        """Nothing in here waits for time alone, since every order carries its own moment. But the numbers of a ball that was
+        announced already are worked out a part at a time, so that its replay does not stand still for them."""
+        if self._ending and next(self._ending[0], self) is self:
+            self._ending.popleft()
 
     @property
     def wake_at_ns(self) -> int | None:
-        return None
+        return 0 if self._ending else None
 
     def orders(self) -> tuple[Order, ...]:
         out, self._orders = tuple(self._orders), []
@@ -306,7 +311,14 @@ class Engine:
             opened.told = self._announce(opened, ball, seen, more=True)
         self._order_rest(opened)
 
-    def _conclude(self, opened: _Open) -> None:
+    def _conclude(self, opened: _Open) -> Iterator[None]:
+        """In parts of some milliseconds each; the ball is over at the last of them."""
+        try:
+            yield from self._concluded(opened)
+        finally:
+            self._open.pop(opened.number, None)
+
+    def _concluded(self, opened: _Open) -> Iterator[None]:
         close = track.cleaned(track.of(opened.poses))
         found = self._found_again(close, opened.candidate)
         if found is None:                                  # the closer look saw no run, no arm or no landing: no ball was bowled
@@ -316,9 +328,13 @@ class Engine:
         plane, candidate = found
         if opened.told is None and candidate.release_s - self._bowled_s < APART_S:
             return
+        yield
         arm, front, flags = _sides(candidate, opened.arm)
         seen = self._seen_closely(opened.poses, close, plane, replace(candidate, front=front), arm)
-        values = {name: _plausible(name, measure(seen)) for name, measure in measures.MEASURES.items()}
+        values = {}
+        for name, measure in measures.MEASURES.items():
+            yield
+            values[name] = _plausible(name, measure(seen))
         flags += _flags(opened.poses, close, self._camera, seen.heavy)
         flags += ["camera moved"] if self._moved else []
         flags += [FAR_FROM_CREASE] if seen.front is not None and abs(seen.front.ground_m[0] - LANDS_M) > OFF_CREASE_M else []

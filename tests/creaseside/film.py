@@ -166,7 +166,7 @@ def bowl(engine, film: Film, live_hz: float = 30.0) -> list[Order]:
             if isinstance(order, Look):
                 for i in asked_frames(film, order.spans):
                     engine.see_closely(order.ball, film.pose(i))
-                engine.looked(order.ball)
+                looked(engine, order.ball)
                 orders += engine.orders()
 
     for i in range(0, len(film), every):
@@ -175,6 +175,13 @@ def bowl(engine, film: Film, live_hz: float = 30.0) -> list[Order]:
     engine.finish()
     carry_out()
     return done
+
+
+def looked(engine, ball: int) -> None:
+    """Every look of that ball has been given, and all that follows from it is worked out."""
+    engine.looked(ball)
+    while engine.wake_at_ns is not None:
+        engine.wake(0)
 
 
 def asked_frames(film: Film, spans: Iterable) -> list[int]:

@@ -19,7 +19,7 @@ from creaseside.orders import Cue, Log, Look, Show
 from creaseside.pose import Pose
 from creaseside.settings import Settings
 from creaseside.stamps import NS, Stamp, to_ns
-from tests.creaseside.film import EPOCH_S, Film, asked_frames, bowl, side_camera
+from tests.creaseside.film import EPOCH_S, Film, asked_frames, bowl, looked, side_camera
 from tests.creaseside.puppet import bowler, goer, truth
 
 S = Settings()
@@ -187,23 +187,45 @@ def test_an_announced_ball_of_which_no_more_is_seen_stays_in_the_log_and_says_so
     it, few = told_live(film, Focus(KNEE, 150, 180))
     for i in asked_frames(film, few.spans):
         it.see_closely(few.ball, film.pose(i))
-    it.looked(few.ball)
+    looked(it, few.ball)
     first, cue, show, _ = it.orders()
     it._open[few.ball].poses.clear()
-    it.looked(few.ball)
+    looked(it, few.ball)
     (whole,) = it.orders()
     assert not whole.more and whole.what.verdict == first.what.verdict and whole.what.flags == ("not found again on the closer look",)
     assert whole.what[KNEE] == first.what[KNEE] and whole.what["stride_length_m"].reason == whole.what.flags[0]
 
 
-def test_deciding_looks_that_saw_nothing_decide_nothing():
+def test_an_announced_ball_is_measured_in_parts_since_its_replay_is_on_meanwhile():
     film = Film(bowler(), fps=120, between=SHORT)
     it, few = told_live(film, Focus(KNEE, 150, 180))
+    for i in asked_frames(film, few.spans):
+        it.see_closely(few.ball, film.pose(i))
     it.looked(few.ball)
-    (rest,) = it.orders()
+    *_, rest = it.orders()
+    assert it.wake_at_ns is None
     for i in asked_frames(film, rest.spans):
         it.see_closely(rest.ball, film.pose(i))
     it.looked(rest.ball)
+    parts = 0
+    while it.wake_at_ns is not None:
+        assert it.waits_for(few.ball) and it.snapshot().measuring and not it.orders()
+        it.see(Pose.nobody(film.stamp(len(film) - 1), "light", "no person seen"))
+        it.wake(0)
+        parts += 1
+    assert parts > 10 and [type(order) for order in it.orders()] == [Log] and not it.waits_for(few.ball)
+    it.wake(0)
+    assert not it.orders()
+
+
+def test_deciding_looks_that_saw_nothing_decide_nothing():
+    film = Film(bowler(), fps=120, between=SHORT)
+    it, few = told_live(film, Focus(KNEE, 150, 180))
+    looked(it, few.ball)
+    (rest,) = it.orders()
+    for i in asked_frames(film, rest.spans):
+        it.see_closely(rest.ball, film.pose(i))
+    looked(it, rest.ball)
     assert [type(o) for o in it.orders()] == [Log, Cue, Show]
 
 
@@ -219,7 +241,7 @@ def test_the_deciding_looks_are_asked_for_before_the_release_and_announce_nothin
             if isinstance(order, Look):
                 for k in asked_frames(film, order.spans):
                     it.see_closely(order.ball, film.pose(k))
-                it.looked(order.ball)
+                looked(it, order.ball)
     (asked_s, look), *rest = said
     assert look.urgent and (-0.2 < asked_s < -0.1 if marks else -0.02 < asked_s < 0.08)
     spans_s = [(span.first_ns / NS - EPOCH_S, span.last_ns / NS - EPOCH_S) for span in look.spans]
@@ -244,7 +266,7 @@ def test_where_bowlers_land_is_learned_from_their_balls():
                     off_s.append(spans[0].last_ns / NS - looks.DECIDE_HALVED_S - EPOCH_S)
                 for k in asked_frames(film, spans):
                     it.see_closely(look.ball, then(film.pose(k)))
-                it.looked(look.ball)
+                looked(it, look.ball)
     assert len(off_s) == 5 and abs(off_s[-1]) < 0.005 < 0.015 < abs(off_s[0])
 
 
@@ -257,13 +279,13 @@ def test_a_landing_that_is_not_well_within_the_deciding_looks_gets_more_of_them_
     it._open[few.ball].few = spans
     for i in asked_frames(film, spans):
         it.see_closely(few.ball, film.pose(i))
-    it.looked(few.ball)
+    looked(it, few.ball)
     (more,) = it.orders()
     assert isinstance(more, Look) and more.urgent and [s.box_px for s in more.spans] == [s.box_px for s in few.spans]
     assert more.spans[0].first_ns <= spans[0].first_ns and more.spans[-1].last_ns >= spans[-1].last_ns and more.spans != spans
     for i in asked_frames(film, more.spans):
         it.see_closely(few.ball, film.pose(i))
-    it.looked(few.ball)
+    looked(it, few.ball)
     log, *_ = it.orders()
     assert isinstance(log, Log) and log.more and log.what["ffc_s"].value == pytest.approx(EPOCH_S, abs=0.008)
 
@@ -276,7 +298,7 @@ def test_a_ball_that_was_foreseen_and_not_bowled_is_forgotten():
     (look,) = it.orders()
     for i in asked_frames(film, look.spans):
         it.see_closely(look.ball, film.pose(i))
-    it.looked(look.ball)
+    looked(it, look.ball)
     assert it.waits_for(look.ball) and not it.deciding and not it.orders()
     for i in range(last, last + 80, 3):
         it.see(Pose.nobody(film.stamp(i), "light", "no person seen"))
@@ -318,20 +340,20 @@ def test_a_look_after_the_end_is_ignored_and_a_ball_is_concluded_once():
     frames = asked_frames(film, look.spans)
     for i in frames[::-1]:  # in any order
         it.see_closely(look.ball, film.pose(i))
-    it.looked(look.ball)
+    looked(it, look.ball)
     first = it.orders()
     assert [type(o) for o in first] == [Log, Show] and first == tuple(plain()[1:])
     it.see_closely(look.ball, film.pose(frames[0]))
-    it.looked(look.ball)
+    looked(it, look.ball)
     it.see_closely(99, film.pose(frames[0]))
-    it.looked(99)
+    looked(it, 99)
     assert it.orders() == () and it.snapshot().balls == 1
 
 
 def test_looks_that_saw_nothing_are_no_ball_logged():
     film = Film(bowler(), fps=120, between=SHORT)
     it, look = told_live(film)
-    it.looked(look.ball)
+    looked(it, look.ball)
     assert it.orders() == () and not it.snapshot().measuring
 
 
@@ -363,7 +385,7 @@ def test_the_snapshot_says_what_is_going_on():
     assert (it.snapshot().balls, it.snapshot().measuring) == (0, True)  # not a ball before it was looked at
     for i in asked_frames(film, look.spans):
         it.see_closely(look.ball, film.pose(i))
-    it.looked(look.ball)
+    looked(it, look.ball)
     assert (it.snapshot().balls, it.snapshot().measuring) == (1, False)
 
 

@@ -15,7 +15,9 @@ from creaseside.track import Track, local_line
 SPEED_HALF_S = 0.0135    # speed from looks this near: short, since landing takes 20 ms; never fewer than one either side
 DOWN_SHARE = 0.24        # of the run-up speed: the usual rule for an ankle, 0.20 to 0.25, common practice for running;
 DOWN_SHARE_PER_S = 6.0   # and more of it the farther the looks are apart: a stop between two of them is smeared to half the speed
-SOFTLY_SHARE = 0.09      # less of it for a foot that is drawn back before it lands: half of so little speed is less (rendered: 6 ms early without)
+SOFTLY_SHARE = 0.09      # less of it for a foot that is drawn back before it lands: half of so little speed is less (rendered: 6 ms early without),
+SOFTLY_RUN_M_S = 5.2     # and of a usual run-up: how it still moves is its heel coming down, and noise (rendered: by a bowler's own run-up 6 ms
+                         # later for each m/s that it is slower, and now and then 35 ms)
 LIFT_SHARE = 0.45        # a planted foot rolls: it is up again only when its slower end really travels
 EDGE_SHARE = 0.12        # of the time between two looks: what the line between their speeds leaves of it (rendered, 60 to 240 fps)
 EDGE_SD_S = 0.002        # and what noise in those speeds makes of it
@@ -62,7 +64,8 @@ def of(track: Track, lane: Lane, side: str, run_up_m_s: float, softly: bool = Fa
     contacts = []
     for first, last in joined:
         if t[last] - t[first] + track.period_s() >= SHORTEST_S and np.isfinite(speed[:first]).any():
-            on, sd = _edge(t, lands, first, limit[first] - (SOFTLY_SHARE * run_up_m_s if softly else 0.0))
+            share = limit[first] / run_up_m_s
+            on, sd = _edge(t, lands, first, (share - SOFTLY_SHARE) * SOFTLY_RUN_M_S if softly else limit[first])
             contacts.append(Contact(side, on, sd, float(t[last]) if last + 1 < len(t) else float("nan")))
     return contacts
 

@@ -17,9 +17,14 @@ def plate(onto: pygame.Surface, box: pygame.Rect, colour: tokens.Colour = tokens
 def words(onto: pygame.Surface, box: pygame.Rect, text: str, colour: tokens.Colour = tokens.CHALK, lines: int = 1,
           most_px: int | None = None, across: float = 0.5, down: float = 0.5) -> pygame.Rect:
     """The text in the box, as large as it goes; where its ink is."""
-    least_px = round(tokens.LEAST * onto.get_height())
-    block = fit(text, box.size, colour, lines, most_px, least_px)
+    block = fitted(onto, box.size, text, colour, lines, most_px)
     return block.draw(onto, box, across, down) if block else pygame.Rect(box.topleft, (0, 0))
+
+
+def fitted(onto: pygame.Surface, size: tuple[int, int], text: str, colour: tokens.Colour = tokens.CHALK, lines: int = 1,
+           most_px: int | None = None) -> Block | None:
+    """The same text, set and not drawn."""
+    return fit(text, size, colour, lines, most_px, round(tokens.LEAST * onto.get_height()))
 
 
 def button(onto: pygame.Surface, box: pygame.Rect, text: str, lit: bool) -> None:

@@ -2,6 +2,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from typing import Iterator, Sequence
 
 import pygame
 
@@ -13,12 +15,27 @@ from kiosk.scenes.scene import MARGIN, Scene
 from kiosk.scenes.view import View
 from kiosk.screen import Placed
 
+PACES = ("real_speed", "slow", "standing")
 BAND, COLUMN = 0.25, 0.24          # the word's band, of the height; the number's column, of the width
+
+
+@dataclass(frozen=True, slots=True)
+class _Word:
+    """A text and its place: left, top, width, height in pixels."""
+
+    box: tuple[int, int, int, int]
+    text: str
+    colour: tokens.Colour = tokens.CHALK
+    lines: int = 1
+    most_px: int | None = None
+    across: float = 0.5
 
 
 class Replay(Scene):
     name = "replay"
     slim_banner = True
+    _prepared: View | None = None
+    _to_set: Sequence[_Word] = ()
 
     def enter(self, view: View, now_ns: int) -> None:
         super().enter(view, now_ns)
@@ -52,24 +69,42 @@ class Replay(Scene):
     def draw(self, now_ns: int) -> None:
         self.words(self.screen.rect, self.texts.say("no_picture"), tokens.DIM, most_px=self.px(0.08))
 
+    def prepare(self, view: View) -> None:
+        """Set one more of its words, before it is on: to find how large a text can be takes some milliseconds, and all of them in
+        one turn would hold the first pictures back."""
+        if view is not self._prepared:
+            self._prepared = view
+            self._to_set = list(dict.fromkeys(word for pace in PACES for word in self._said(view, pace)))
+        if self._to_set:
+            word = self._to_set.pop()
+            plates.fitted(self.screen.surface, word.box[2:], word.text, word.colour, word.lines, word.most_px)
+
     def _words(self, moment: Moment) -> None:
         s, view = self.screen, self.view
+        if view.verdict:
+            left, column = self._column
+            marks.mark(s.surface, s.box(left, BAND + 0.01, column, 0.12).center, self.px(0.05), view.verdict)
+        for word in self._said(view, "standing" if moment.standing else "slow" if moment.slow else "real_speed"):
+            self.words(pygame.Rect(word.box), word.text, word.colour, lines=word.lines, most_px=word.most_px, across=word.across)
+
+    @property
+    def _column(self) -> tuple[float, float]:
+        """Left edge and width of the number's column."""
+        left = 1 - COLUMN + 0.012
+        return left, 1 - left - MARGIN * 0.6
+
+    def _said(self, view: View, pace: str) -> Iterator[_Word]:
+        s, (left, column) = self.screen, self._column
         colour = tokens.BY_VERDICT.get(view.verdict, tokens.CHALK)
         word = view.word or view.player
-        self.words(s.box(MARGIN * 0.7, 0.015, 1 - 1.4 * MARGIN, BAND - 0.03), word.upper(), colour, across=0.0)
-        left = 1 - COLUMN + 0.012
-        column = 1 - left - MARGIN * 0.6
-        if view.verdict:
-            middle = s.box(left, BAND + 0.01, column, 0.12).center
-            marks.mark(s.surface, middle, self.px(0.05), view.verdict)
-        self.words(s.box(left, BAND + 0.14, column, 0.29), view.value, lines=2, most_px=s.heights.second_px)
+        yield _Word(tuple(s.box(MARGIN * 0.7, 0.015, 1 - 1.4 * MARGIN, BAND - 0.03)), word.upper(), colour, across=0.0)
+        yield _Word(tuple(s.box(left, BAND + 0.14, column, 0.29)), view.value, lines=2, most_px=s.heights.second_px)
         if view.banner:             # it lies over what comes below
             return
-        pace = "standing" if moment.standing else "slow" if moment.slow else "real_speed"
-        self.words(s.box(left, 0.69, column, 0.16), self.texts.say(pace), lines=2, most_px=self.px(0.05))
+        yield _Word(tuple(s.box(left, 0.69, column, 0.16)), self.texts.say(pace), lines=2, most_px=self.px(0.05))
         if view.ball:
-            self.words(s.box(left, 0.87, column, 0.10), self.texts.say("ball", ball=view.ball), tokens.DIM,
-                       most_px=self.px(0.05))
+            yield _Word(tuple(s.box(left, 0.87, column, 0.10)), self.texts.say("ball", ball=view.ball), tokens.DIM,
+                        most_px=self.px(0.05))
 
     def _picture(self, stamp: Stamp | None, moment: Moment) -> None:
         box = self.screen.box(0, BAND, 1 - COLUMN, 1 - BAND - (banner.SLIM if self.view.banner else 0))

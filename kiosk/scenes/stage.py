@@ -58,6 +58,8 @@ class Stage:
         if (name := self.scene.next(now_ns)) is not None:
             self.show(self.home if name == Up.name else name, self.view, now_ns)
         if not self.scene.tick(now_ns):
+            if self.now == Verdict.name and self.view.replay:
+                self.scenes[Replay.name].prepare(self.view)
             return False
         if self.view.banner:
             banner.draw(self.screen, self.view.banner, self.scene.slim_banner)

@@ -251,6 +251,24 @@ def test_a_frame_that_is_gone_leaves_the_one_before_it():
     assert on.screen.surface.get_at((300, 600))[0] == 49 + 20
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_words_of_a_replay_are_set_one_by_one_while_its_verdict_is_on(language):
+    """So that none of them holds a picture back: to find the size of one takes some milliseconds."""
+    letters._fitted.cache_clear()
+    on, set_ = stage(language, pictures=Pictures(numbered)), []
+    replay = dataclasses.replace(a_replay(()), from_ns=500 * MS)
+    on.show("verdict", View(verdict="hit", word="tall leg", value="knee 171°", ball=7, replay=replay), 0)
+    for t_ms in range(0, 500, 10):
+        before = letters._fitted.cache_info().misses
+        on.tick(t_ms * MS)
+        set_.append(letters._fitted.cache_info().misses - before)
+    assert on.now == "verdict" and sum(set_[1:]) == 6 and max(set_[1:]) == 1
+    before = letters._fitted.cache_info().misses
+    for t_ms in range(500, 5000, 10):
+        on.tick(t_ms * MS)
+    assert letters._fitted.cache_info().misses == before
+
+
 def test_a_replay_without_any_picture_says_so_and_ends():
     on = stage()
     on.show("replay", View(word="x", replay=a_replay()), 0)

@@ -23,7 +23,7 @@ USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
 RELEASE_SD_S = 0.0015    # of the moment at which it passes that angle (rendered). Whoever lets go elsewhere does so in every ball: a constant of theirs
-ASLANT_SD_S = 0.020      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
+ASLANT_SD_S = 0.014      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
 CONTACT_BIAS_SD_S = {"bfc": 0.0075, "ffc": 0.0015}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
 
 KNEE_NEAR_S, TURNS_S = 0.060, np.arange(-0.025, 0.0255, 0.001)   # round a landing, in which the knee's turn is looked for

@@ -30,7 +30,7 @@ SOLE = {(RUN, True): (0.050, 0.011), (RUN, False): (0.048, 0.010), (BACK, True):
         (FRONT, True): (0.054, 0.013), (FRONT, False): (0.041, -0.008)}
 LEG_M = 0.83                   # 0.49 of 1.70 m (Drillis & Contini 1966, from memory): where no leg was ever seen whole
 BACK_ANKLE = -0.016            # of the leg: the landmark of a back foot, turned out, against its ankle as it lands (drawn)
-HEIGHT_SD_M = {RUN: 0.006, BACK: 0.008, FRONT: 0.006}   # how far the heights stray; the sight line makes five times that of it across
+HEIGHT_SD_M = {RUN: 0.006, BACK: 0.009, FRONT: 0.0065}   # how far the heights stray; the sight line makes five times that of it across
 
 
 @dataclass(frozen=True, slots=True)

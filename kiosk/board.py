@@ -162,7 +162,7 @@ class Board:
     def _readable(self, ball: _Next, now_ns: int) -> _Next:
         """A verdict that comes late still stands as long as one in time before the replay takes its place."""
         wait_ns = round(max(self._feedback.replay_delay_s - self._feedback.cue_delay_s, READ_S) * NS)
-        if ball.view.replay is None:
+        if ball.view.replay is None or ball.scene != "verdict":
             return ball
         replay = dataclasses.replace(ball.view.replay, from_ns=max(ball.view.replay.from_ns, now_ns + wait_ns))
         return dataclasses.replace(ball, view=dataclasses.replace(ball.view, replay=replay))

@@ -28,6 +28,7 @@ from kiosk.intake import Intake
 from kiosk.knock import Lookout
 from kiosk.live import Live
 from kiosk.reel import Reel
+from kiosk.scenes.view import Replay
 from kiosk.scorer import Scorer
 from kiosk.speaker import Speaker
 from kiosk.texts import Texts
@@ -83,7 +84,7 @@ class Loop:
         self._still_since_ns: int | None = None
         self._words: tuple[tuple[str, ...], tuple[str, ...]] = (), ()
         self._words_due_ns = 0
-        self._replayed_ns: int | None = None                           # the replay was drawn last
+        self._replayed: tuple[Replay | None, int] = None, 0            # what was drawn last of a replay
         self._told: set[tuple[str, str]] = set()
 
     @property
@@ -264,15 +265,19 @@ class Loop:
                            troubles.messages(p.texts, p.health.snapshot(now_ns), p.speaker.way))
         begun = p.board.tick(now_ns, self._still(now_ns), *self._words)
         drawn_ns = p.clock.now_ns()
-        if (replay := p.board.stage.view.replay if p.board.stage.now == "replay" else None) is None:
-            self._replayed_ns = None
-        else:
-            what, since_ns = ("replay start", replay.from_ns) if self._replayed_ns is None else ("replay step", self._replayed_ns)
-            p.health.late(what, since_ns, drawn_ns)
-            self._replayed_ns = drawn_ns
+        self._time_replay(p.board.stage.view.replay if p.board.stage.now == "replay" else None, drawn_ns)
         if begun:
             p.health.late("words", begun.at_ns, drawn_ns)
             p.front.shown(begun, now_ns)
+
+    def _time_replay(self, replay: Replay | None, drawn_ns: int) -> None:
+        """How late it began, then how long each step of it took."""
+        before, drawn_before_ns = self._replayed
+        if replay is not None and replay is before:
+            self.parts.health.late("replay step", drawn_before_ns, drawn_ns)
+        elif replay is not None:
+            self.parts.health.late("replay start", replay.from_ns, drawn_ns)
+        self._replayed = replay, drawn_ns
 
     def _still(self, now_ns: int) -> bool:
         """Somebody is in the lane, or a ball is being measured: the screen between balls is not to move."""

@@ -276,6 +276,7 @@ def test_without_a_focus_there_is_no_cue_and_the_replay_still_comes(world):
     w.turns(lambda: w.stage.now == "replay")
     assert w.cues == [] and w.stage.view.verdict is None and w.stage.view.word == ""
     assert w.rows()[0]["verdict"] is None and w.written[0].json["verdict"] is None
+    assert 0 <= w.loop.summary()["replay_late_ms"]["max"] <= 20
 
 
 def test_words_then_replay_then_who_is_up(world):

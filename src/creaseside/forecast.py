@@ -118,7 +118,7 @@ def _aslant(camera: Camera, place_m: np.ndarray) -> float:
 def _event(name: str, fps: float, aslant: float) -> float:
     """sd of an event's time, s, as `contacts` and `phases` state it."""
     if name == "br":
-        return float(np.hypot(phases.RELEASE_SD_S, 1 / fps / 10))
+        return phases.release_sd_s(1 / fps)
     sd = float(np.sqrt((contacts.EDGE_SHARE / fps) ** 2 + contacts.EDGE_SD_S**2 + phases.contact_sd_s(name, aslant) ** 2))
     return float(1 / np.hypot(1 / sd, 1 / phases.TURN_SD_S)) if name == "ffc" else sd
 

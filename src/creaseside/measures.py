@@ -288,8 +288,7 @@ def _approach(seen: Seen) -> Value:
         return Value.missing("back foot contact not seen")
     if not seen.run_up or seen.phases.bfc.value - seen.run_up[0].on_s < 0.4:
         return Value.missing("less than 0.4 s of the run-up in the picture")
-    found, sd = foot_steps.line_deg([*seen.run_up, seen.back])
-    return Value(found, sd)
+    return Value(*foot_steps.line_deg([*seen.run_up, seen.back]))
 
 
 def _line_deg(steps: list[Step], places_m: np.ndarray) -> float:
@@ -319,7 +318,7 @@ def turn_deg(seen: Seen) -> Value:
     def turned(places: np.ndarray) -> float:
         return (foot_steps.direction_deg(*places[-2:]) - _line_deg(steps, places[:-2]) + 180) % 360 - 180
     places = [*(s.ground_m for s in steps), seen.back.ankle_m, seen.front.ankle_m]
-    return Value(turned(np.array(places)), float(np.sqrt(foot_steps.line_deg(steps)[1] ** 2 + across**2 + _marks_sd(seen, places, turned) ** 2)))
+    return Value(turned(np.array(places)), float(np.sqrt(approach.sd**2 + across**2 + _marks_sd(seen, places, turned) ** 2)))
 
 
 def stride_length_m(seen: Seen) -> Value:
@@ -327,9 +326,10 @@ def stride_length_m(seen: Seen) -> Value:
         return Value.missing(NO_MARKS)
     if seen.back is None or seen.front is None:
         return Value.missing("a foot was not seen on the ground")
+    def apart(places: np.ndarray) -> float:
+        return float(np.linalg.norm(places[1] - places[0]))
     places = [seen.back.ankle_m, seen.front.ankle_m]
-    length = float(np.linalg.norm(places[1] - places[0]))
-    marks = _marks_sd(seen, places, lambda places: float(np.linalg.norm(places[1] - places[0])))
+    length, marks = apart(places), _marks_sd(seen, places, apart)
     return Value(length, float(np.sqrt(STRIDE_SD_M**2 + (STRIDE_SD_SHARE * length) ** 2 + marks**2)))
 
 
@@ -338,9 +338,11 @@ def front_foot_offset_m(seen: Seen) -> Value:
         return Value.missing(NO_MARKS)
     if seen.back is None or seen.front is None:
         return Value.missing("a foot was not seen on the ground")
+    def across(places: np.ndarray) -> float:
+        return float(places[1][1] - places[0][1])
     places = [seen.back.ankle_m, seen.front.ankle_m]
-    marks = _marks_sd(seen, places, lambda places: places[1, 1] - places[0, 1])
-    return Value(float(places[1][1] - places[0][1]), float(np.sqrt(seen.back.across_sd_m**2 + seen.front.across_sd_m**2 + marks**2)))
+    marks = _marks_sd(seen, places, across)
+    return Value(across(places), float(np.sqrt(seen.back.across_sd_m**2 + seen.front.across_sd_m**2 + marks**2)))
 
 
 def _hip_lane(seen: Seen) -> Lane:

@@ -65,6 +65,11 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
     return Phases(arm, front, bfc, ffc, br, down)
 
 
+def release_sd_s(gap_s: float) -> float:
+    """What a release's time is in doubt by where the looks round it are so far apart: a tenth of that beside what arms are."""
+    return float(np.hypot(RELEASE_SD_S, gap_s / 10))
+
+
 def contact_sd_s(name: str, aslant: float) -> float:
     """What a contact's time is in doubt by beyond frame rate and noise, seen by a camera that stands so far aslant (`Lane.aslant`).
 
@@ -126,4 +131,4 @@ def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:
     if slope < 200:
         return Value.missing("bowling arm not seen over the top")
     gap = float(np.median(np.diff(swing.t_s))) if len(swing) > 1 else 0.033
-    return Value(float(near_s + (RELEASE_ARM_DEG - base) / slope), float(np.hypot(RELEASE_SD_S, gap / 10)))
+    return Value(float(near_s + (RELEASE_ARM_DEG - base) / slope), release_sd_s(gap))

@@ -1,8 +1,9 @@
 """Reel: the last seconds of picture as JPEG bytes, in one block of shared memory that is made once.
 
-A byte arena that is written round and round, and an index with a row a frame. One writer, any number of readers in any
-process. Nobody holds a frame here: whoever needs one later copies its bytes out. This room does not pace, count or
-show.
+A byte arena that is written round and round, and an index with a row a frame. A round ends as soon as what lies at the
+arena's front is older than the reel's seconds, so small pictures touch only part of it, and the rest costs no memory. One
+writer, any number of readers in any process. Nobody holds a frame here: whoever needs one later copies its bytes out. This
+room does not pace, count or show.
 
 Why no reader ever gets a torn frame, without a lock. Bytes are counted for ever: byte `b` lies at `b % arena`. Before
 the writer touches the arena it publishes `claimed`, the byte up to which it will have written, so every byte below
@@ -29,6 +30,7 @@ from kiosk.sources.jpeg import decode
 MIB = 1 << 20
 MOST_MIB = 250.0
 BYTES_A_PX = 0.282   # 720p at JPEG quality 90 with sensor noise: 243 kB measured, and 7 % to spare
+SLACK = 1 / 16       # of the arena, for pictures that grow from one round to the next
 MAGIC = 0x63726561736531
 HEAD = ("magic", "slots", "arena", "claimed", "newest", "refused")   # int64 each
 FRAME, T_NS, BEGIN, LENGTH = range(4)                                # int64 columns of the index
@@ -106,8 +108,10 @@ class Reel:
             self._put("refused", self.refused + 1)
             return Fault(f"to keep frame {stamp.frame} of {length:,} bytes", f"a reel of {self._arena:,} bytes",
                          "ask the camera for smaller pictures")
-        row = self._index[stamp.frame % len(self._index)]
+        row, oldest = self._index[stamp.frame % len(self._index)], self._index[(stamp.frame + 1) % len(self._index)]
         begin = claimed if claimed % self._arena + length <= self._arena else -(-claimed // self._arena) * self._arena
+        if oldest[FRAME] != NONE and oldest[BEGIN] - begin // self._arena * self._arena > max(SLACK * self._arena, length):
+            begin = (begin // self._arena + 1) * self._arena     # what lies at the front is older than any row
         row[FRAME] = NONE
         self._put("claimed", begin + length)
         at = begin % self._arena

@@ -56,6 +56,24 @@ def test_rows_run_out_before_bytes_do(small):
     assert small.jpeg(14) is None and small.jpeg(15) == fill(15, 5)
 
 
+def test_small_pictures_go_over_what_is_too_old_and_leave_the_rest_of_the_arena_untouched(small):
+    for frame in range(500):
+        small.write(Stamp(frame, frame), fill(frame, 20 + frame % 9))
+        assert [small.jpeg(f) for f in range(max(0, frame - 9), frame + 1)] == \
+            [fill(f, 20 + f % 9) for f in range(max(0, frame - 9), frame + 1)]     # all its rows, at every moment
+    used = 10 * 24 + 1000 * reel_room.SLACK
+    assert not any(small._bytes[int(used) + 2 * 28:])
+
+
+def test_pictures_that_grow_cost_the_oldest_and_those_after_them_are_all_there_again(small):
+    for frame in range(200):
+        small.write(Stamp(frame, frame), fill(frame, 30 if frame < 100 else 80))
+        here = [s.frame for s in small.stamps(0, 999)]
+        assert here == list(range(here[0], frame + 1)) and all(small.jpeg(f) == fill(f, 30 if f < 100 else 80) for f in here)
+        assert len(here) >= min(frame + 1, 4)
+    assert len(here) == 10
+
+
 def test_stamps_include_both_ends(small):
     for frame in range(5):
         small.write(Stamp(frame, 100 * frame), b"x")

@@ -19,7 +19,7 @@ from creaseside.pitch import MARKS
 from kiosk.faults import Fault
 
 if TYPE_CHECKING:
-    from creaseside.camera import Camera
+    from creaseside.camera import Camera, Paint
 
 LENS = {"focal_px": None, "k1": 0.0, "k2": 0.0}      # optional keys of [camera] and what holds without them
 TABLES = ("camera", "marks", "measured")
@@ -32,6 +32,7 @@ class Marks:
     """Pixels from the top-left corner of the picture; places in metres of the pitch frame.
 
     measured: (pixel, place) of points that somebody measured besides the named ones. focal_px None: to be solved.
+    paint: creases with points along them, read off a picture (see `paint`); never in a file that a hand made.
     """
 
     width_px: int
@@ -41,13 +42,15 @@ class Marks:
     focal_px: float | None = None
     k1: float = 0.0
     k2: float = 0.0
+    paint: Paint = ()
 
     def solved(self, where: str = "the marks") -> Camera:
         """The camera that sees the marks there; Fault where none does. `where`: the file, for whoever reads the fault.
         """
         from creaseside import camera
         try:
-            return _solved(tuple(self.marks_px.items()), self.measured, self.width_px, self.height_px, self.focal_px, self.k1, self.k2)
+            return _solved(tuple(self.marks_px.items()), self.measured, self.width_px, self.height_px, self.focal_px, self.k1, self.k2,
+                           self.paint)
         except camera.MarksFault as e:
             raise Fault(f"a camera that fits {where}", str(e), AGAIN) from e
 
@@ -97,6 +100,19 @@ def to_toml(marks: Marks) -> str:
     for pixel, place in marks.measured:
         lines += ["", "[[measured]]", f"pixel = {[float(v) for v in pixel]}", f"pitch_m = {[float(v) for v in place]}"]
     return "\n".join(lines) + "\n"
+
+
+def to_row(marks: Marks) -> dict[str, Any]:
+    """As the log keeps it, which `of_row` reads back to the same marks."""
+    placed = {"marks": dict(marks.marks_px), "measured": marks.measured} | ({"paint": marks.paint} if marks.paint else {})
+    return {"width_px": marks.width_px, "height_px": marks.height_px, "lens": {key: getattr(marks, key) for key in LENS}, "marks": placed}
+
+
+def of_row(row: Mapping[str, Any]) -> Marks:
+    placed, lens = row["marks"], {key: unset if row["lens"][key] is None else row["lens"][key] for key, unset in LENS.items()}
+    return Marks(row["width_px"], row["height_px"], {name: tuple(pixel) for name, pixel in placed["marks"].items()},
+                 tuple((tuple(pixel), tuple(place)) for pixel, place in placed["measured"]), **lens,
+                 paint=tuple((name, tuple(map(tuple, points))) for name, points in placed.get("paint", ())))
 
 
 def _camera(table: Any, size_px: tuple[int, int] | None, faults: list[str]) -> tuple[int | None, int | None, dict]:

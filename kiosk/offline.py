@@ -18,7 +18,7 @@ from creaseside.engine import Engine
 from creaseside.orders import Log, Look
 from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp, to_ns
-from kiosk import clock, session
+from kiosk import clock, paint, session
 from kiosk.faults import Fault
 from kiosk.live import ALONE_NS, EMPTY_NS
 from kiosk.loop import frames_of
@@ -214,6 +214,7 @@ def balls_of(place: Place, measurer: Measurer, clip: Path, marks: Path | None = 
     with Tape(clip, fps=fps, paced=False) as tape:
         size = tape.width_px, tape.height_px
         placed = session.marks_of(place, marks, str(clip), size)
+        placed = placed and paint.sharpened(placed, tape.stills())
         camera = placed.solved(f"the marks of {clip.name}") if placed else None
         engine = Engine(camera, None, place.settings.feedback, place.settings.log, arm, size)
         told = Progress(place, clip.name)

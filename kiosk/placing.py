@@ -9,12 +9,16 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
+from typing import Callable
+
+import numpy as np
 
 from creaseside import camera as cameras
 from creaseside.camera import Camera, MarksFault
 from creaseside.forecast import Advice, Forecast, advice, forecast
 from creaseside.pitch import MARKS
 from kiosk import marks as files
+from kiosk import paint
 from kiosk.faults import Fault
 from kiosk.marks import Marks, Pixel
 
@@ -26,12 +30,13 @@ ORDER = ("middle_stump_base", "popping_crease_left", "popping_crease_right", "bo
 @dataclass(frozen=True, slots=True)
 class Fit:
     """camera None: no camera fits, with the reason in `why` and the marks to look at. `moving`: a mark is in hand, so that
-    nothing is judged. residual_px: by mark; empty where nothing fits."""
+    nothing is judged. residual_px: by mark; empty where nothing fits. creases: whose paint was read too."""
 
     camera: Camera | None
     why: str = ""
     suspects: tuple[str, ...] = ()
     moving: bool = False
+    creases: int = 0
 
     @property
     def worst(self) -> tuple[str, float] | None:
@@ -42,10 +47,12 @@ class Fit:
 
 
 class Placing:
-    """`chosen`: the mark in hand. `marks_px`: where each placed one is, pixels of the picture. `fps`: that really come."""
+    """`chosen`: the mark in hand. `marks_px`: where each placed one is, pixels of the picture. `fps`: that really come. still:
+    the picture as it is now, None where there is none."""
 
-    def __init__(self, size_px: tuple[int, int], fps: float, begun: Marks | None = None) -> None:
-        self.size_px, self.fps, self._begun = size_px, fps, begun
+    def __init__(self, size_px: tuple[int, int], fps: float, begun: Marks | None = None,
+                 still: Callable[[], np.ndarray | None] = lambda: None) -> None:
+        self.size_px, self.fps, self._begun, self._still = size_px, fps, begun, still
         self.marks_px: dict[str, Pixel] = dict(begun.marks_px) if begun else {}
         self.chosen = next((n for n in ORDER if n not in self.marks_px), ORDER[0])
         self._before: list[tuple[dict[str, Pixel], str]] = []
@@ -143,9 +150,11 @@ class Placing:
         return Fit(cameras.refit(self.fit.camera, self.marks_px, self.marks().measured), moving=True)
 
     def _solved(self) -> Fit:
-        now = self.marks()
+        still = self._still()
         try:
-            return Fit(cameras.solve(now.marks_px, now.measured, *self.size_px, now.focal_px, now.k1, now.k2))
+            now = paint.sharpened(self.marks(), () if still is None else (still,))
+            return Fit(cameras.solve(now.marks_px, now.measured, *self.size_px, now.focal_px, now.k1, now.k2, now.paint),
+                       creases=len(now.paint))
         except MarksFault as e:
             return Fit(None, str(e), e.suspects)
 

@@ -101,6 +101,7 @@ def _opened(place: Place, asked: Asked, parts: ExitStack, stop: threading.Event,
     stage, inputs = _stage(place, asked, texts, cuttings, reel, parts)
     board = Board(stage, settings.feedback, lambda what: details.keep(place, what))
     board.since_start = troubles.damaged(texts, ["log"] * bool(log.notice) + put_aside)
+    marks = marks and solved.sharpened(marks, source.stills(), log.setups(marks), place.home)
     _ready(watcher, board, place, stop)
     engine = Engine(solved.camera(marks, place.home) if marks else None, None, settings.feedback, settings.log, None,
                     (source.width_px, source.height_px))

@@ -25,6 +25,7 @@ SHOWN = {"front_knee_ffc_deg": ("knee", 1.0, 5.0), "approach_deg": ("approach", 
 changes: front knees of one bowler differ by some 3 to 5 degrees from ball to ball (common practice, no source)."""
 BEND = 24                  # points of a line that is drawn, since a lens may bend it
 AGREE_PX = 1.6             # a mark is placed to about one (camera.MARK_SD_PX), and the fit follows it more than half-way
+AGREE_PAINT_PX = 3.0       # where the paint was read the fit follows the paint
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +143,11 @@ class SettingUp:
         fit = self.placing.fit
         if fit.camera is None or fit.worst is None:
             return fit.suspects
-        return (fit.worst[0],) if fit.worst[1] > AGREE_PX else ()
+        return (fit.worst[0],) if fit.worst[1] > self._agree_px else ()
+
+    @property
+    def _agree_px(self) -> float:
+        return AGREE_PAINT_PX if self.placing.fit.creases else AGREE_PX
 
     def _lines(self) -> tuple[tuple[Point, ...], ...]:
         """The pitch's lines as the fitted camera sees them."""
@@ -172,9 +177,10 @@ class SettingUp:
             if fit.worst is None:
                 return ()
             name, px = fit.worst
-            if px <= AGREE_PX:
-                return (Row(say("fit_good", px=_digits(px)), "hit", 2),)
-            return (Row(say("fit_worst", mark=mark(name), px=_digits(px)), "miss", 3),)
+            read = (Row(say("paint", n=fit.creases), "hit"),) if fit.creases else ()
+            if px <= self._agree_px:
+                return (Row(say("fit_good", px=_digits(px)), "hit", 2), *read)
+            return (Row(say("fit_worst", mark=mark(name), px=_digits(px)), "miss", 3), *read)
         if not fit.suspects or fit.suspects[0] not in MARKS:
             return (Row(say("fit_none" if len(self.placing.marks_px) >= 6 else "fit_few"), "unsure", 3),)
         one, *rest = [mark(n) for n in fit.suspects if n in MARKS]

@@ -16,17 +16,19 @@ import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Callable, Iterable, Sequence
 
 from creaseside import pitch
 from kiosk.marks import Marks
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from creaseside.camera import Camera
 
 FILE = "cameras.json"
 LIBRARY = "scipy.optimize"
-KEPT = 4                    # the marks of one hall, as they were placed last
+KEPT = 8                    # the marks of one hall, as they were placed last, without their paint and with it
 
 
 def camera(marks: Marks, home: Path, where: str = "the marks") -> Camera:
@@ -41,13 +43,34 @@ def camera(marks: Marks, home: Path, where: str = "the marks") -> Camera:
     return found
 
 
+def sharpened(marks: Marks, pictures: Iterable[np.ndarray], earlier: Sequence[Marks], home: Path) -> Marks:
+    """The marks with the creases' paint, as `paint.sharpened` reads it in the first of the pictures that shows it. Where an earlier
+    set-up of the same marks shows the same paint it is that set-up again, to the last digit; and where no picture shows any (a
+    hall in the dark) it is the last one, since nothing speaks against it."""
+    from kiosk import paint
+    alone = camera(marks, home)
+    for picture in pictures:
+        if not (read := paint.seen(picture, alone)):
+            continue
+        known = next((setup for setup in earlier if paint.same(setup.paint, read)), None)
+        return known or _elsewhere(paint.sharpened, _plain_marks(marks), [picture])
+    return next(iter(earlier), marks)
+
+
 def _solved(marks: Marks, where: str) -> Camera:
+    return _elsewhere(Marks.solved, _plain_marks(marks), where)
+
+
+def _elsewhere(what: Callable[..., Any], *given: Any) -> Any:
     """By a process of its own, which takes the library with it when it ends: 20 MiB of a kiosk's memory (measured)."""
     if LIBRARY in sys.modules:
-        return marks.solved(where)
-    plain = replace(marks, marks_px=dict(marks.marks_px))       # a view does not go from process to process
+        return what(*given)
     with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as other:
-        return other.submit(plain.solved, where).result()
+        return other.submit(what, *given).result()
+
+
+def _plain_marks(marks: Marks) -> Marks:
+    return replace(marks, marks_px=dict(marks.marks_px))       # a view does not go from process to process
 
 
 def _key(marks: Marks) -> str:

@@ -14,7 +14,7 @@ from creaseside.ball import Value
 from creaseside.camera import Camera
 from creaseside.pose import Pose
 from creaseside.stamps import NS
-from kiosk import clock, session, sources
+from kiosk import clock, session, solved, sources
 from kiosk.faults import Fault
 from kiosk.logbook import Logbook
 from kiosk.marks import Marks
@@ -73,6 +73,8 @@ def run(place: Place, player: str, spec: str, asked: Path | None, arm: str | Non
             raise Fault(f"a standing zero for {player}", "no heavy pose model, which measures the balls",
                         "run python3 kiosk/start.py with a network once")
         model = parts.enter_context(closing(PoseModel(heavy, "heavy")))
+        still = live.still()
+        marks = solved.sharpened(marks, () if still is None else (still,), log.setups(marks), place.home)
         trial = Trial(live, model, marks.solved(), OTHER[arm])
         found = _unseen(place, trial, player) if screen is None else _seen(place, live, trial, screen)
         if not found:

@@ -95,6 +95,11 @@ class Live:
         bgr = jpeg.decode(kept[-1][1]) if kept else None
         return (kept[-1][0], bgr) if bgr is not None else None
 
+    def still(self) -> np.ndarray | None:
+        """The newest frame's pixels."""
+        shot = self.shot()
+        return shot and shot[1]
+
     def judged(self, now_ns: int) -> pictures.Judged:
         frames = [bgr for _, data in list(self._kept) if (bgr := jpeg.decode(data)) is not None]
         fps = self._heard.snapshot(now_ns).fps if self.source.live else self.source.fps
@@ -124,7 +129,7 @@ def report(place: Place, spec: str, asked: Path | None) -> dict:
         judged = live.judged(clock.now_ns())
         path = file_of(place, spec, asked)
         marks, missing = marks_at(path, spec, (source.width_px, source.height_px))
-        on = placing.Placing((source.width_px, source.height_px), judged.fps or source.fps, marks) if marks else None
+        on = placing.Placing((source.width_px, source.height_px), judged.fps or source.fps, marks, live.still) if marks else None
     if on is not None and on.fit.camera is None:
         missing = on.fit.why
     if judged.seen is None:
@@ -166,7 +171,7 @@ def _fit(on: placing.Placing) -> dict:
     camera = on.fit.camera
     return {"focal_px": round(camera.focal_px, 1), "place_m": [round(float(v), 3) for v in camera.C],
             "off_side_on_deg": round(camera.off_side_on_deg(), 2),
-            "residual_px": {n: round(r, 2) for n, r in camera.residual_px.items()}}
+            "residual_px": {n: round(r, 2) for n, r in camera.residual_px.items()}, "creases": on.fit.creases}
 
 
 def _forecast(on: placing.Placing) -> dict:
@@ -188,7 +193,7 @@ def run(place: Place, spec: str, asked: Path | None, screen: Screen) -> Path | N
         if why and shelf.path.exists():
             place.say(f"{why}; place them anew")
         texts = Texts(place.settings.screen.language)
-        on = SettingUp(placing.Placing(size, live.source.fps, marks), texts, shelf.keep, shelf.put_back)
+        on = SettingUp(placing.Placing(size, live.source.fps, marks, live.still), texts, shelf.keep, shelf.put_back)
         _turns(live, on, Setup(screen, texts, Pictures(live.bgr)))
     return shelf.path if shelf.kept else None
 

@@ -18,7 +18,7 @@ from creaseside.stamps import to_s
 from kiosk.exports.table import clip_zero_ns
 from kiosk.faults import Fault
 from kiosk.logbook import Reader
-from kiosk.marks import Marks
+from kiosk.marks import of_row
 
 MOMENTS = ("bfc_s", "ffc_s", "br_s")
 
@@ -74,12 +74,8 @@ def _markers(log: Reader, ball: dict[str, Any], cameras: dict[int, Camera | str]
 
 
 def _camera(log: Reader, setup: int) -> Camera | str:
-    kept = log.setup(setup)
-    marks, lens = kept["marks"], kept["lens"]
-    measured = tuple((tuple(pixel), tuple(place)) for pixel, place in marks["measured"])
     try:
-        return Marks(kept["width_px"], kept["height_px"], {n: tuple(px) for n, px in marks["marks"].items()}, measured,
-                     **lens).solved()
+        return of_row(log.setup(setup)).solved()
     except Fault as e:
         return e.found
 

@@ -6,6 +6,7 @@ import os
 import sqlite3
 import threading
 from contextlib import closing
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from types import ModuleType
@@ -19,6 +20,7 @@ from creaseside.pose import Pose
 from kiosk import clock as clock_room
 from kiosk.faults import Fault
 from kiosk.logbook import file, people
+from kiosk.marks import Marks, of_row
 from kiosk.place import Place
 
 Row = dict[str, Any]
@@ -200,6 +202,11 @@ and (? is null or block.kind = ?) order by ball.id desc limit ?""",
     def setup(self, setup: int) -> Row:
         row = self._one("setup", setup)
         return row | {"marks": json.loads(row["marks"]), "lens": json.loads(row["lens"])}
+
+    def setups(self, marks: Marks) -> list[Marks]:
+        """The set-ups that a hand placed just so, whatever paint was read then, the newest first."""
+        there = [of_row(self.setup(row["id"])) for row in self._select("select id from setup order by id desc")]
+        return [setup for setup in there if replace(setup, paint=()) == replace(marks, paint=())]
 
     def program(self, program: int) -> Row:
         row = self._one("program", program)

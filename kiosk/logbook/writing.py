@@ -23,6 +23,7 @@ from kiosk.faults import Fault
 from kiosk.logbook import erasing, file, people
 from kiosk.logbook.hold import Hold
 from kiosk.logbook.reading import Row
+from kiosk.marks import to_row
 from kiosk.place import Place
 
 if TYPE_CHECKING:
@@ -148,9 +149,7 @@ class Logbook(Hold):
 
     def note_setup(self, marks: Marks) -> int:
         """The camera as it was set up; the same set-up is one row, however often it is used."""
-        lens = {"focal_px": marks.focal_px, "k1": marks.k1, "k2": marks.k2}
-        row = {"width_px": marks.width_px, "height_px": marks.height_px, "lens": _json(lens),
-               "marks": _json({"marks": dict(marks.marks_px), "measured": marks.measured})}
+        row = {key: _json(value) if isinstance(value, dict) else value for key, value in to_row(marks).items()}
         digest = hashlib.sha256(_json(row).encode()).hexdigest()
         with self.writing("to note the set-up") as db:
             for there in db["setup"].rows_where("hash = ?", [digest]):

@@ -18,7 +18,7 @@ from creaseside.stamps import NS, Stamp, to_ns
 from kiosk import avi, clips
 from kiosk.faults import Fault
 from kiosk.logbook.reading import Row
-from kiosk.marks import Marks
+from kiosk.marks import of_row
 from kiosk.review import charts, words
 from kiosk.review.asking import Asker, local, value
 from kiosk.review.look import Figure, Links
@@ -104,13 +104,8 @@ def _legs(log: Asker, ball: Mapping[str, Any]) -> tuple[Legs | None, str]:
         return None, "the bowling arm is not known"
     camera = None
     if ball["setup"]:
-        setup = log.setup(ball["setup"])
-        m, lens = setup["marks"], setup["lens"]
-        measured = tuple((tuple(pixel), tuple(place)) for pixel, place in m["measured"])
         try:
-            camera = Marks(setup["width_px"], setup["height_px"], m["marks"], measured, lens["focal_px"],
-                           lens["k1"] or 0.0,
-                           lens["k2"] or 0.0).solved()
+            camera = of_row(log.setup(ball["setup"])).solved()
         except Fault:
             camera = None
     found = legs(poses, camera, ball["arm"], ball["thrown_ns"] / NS, ball["run_up_speed_m_s"])

@@ -7,13 +7,15 @@ from __future__ import annotations
 import math
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Mapping, Protocol
+from typing import TYPE_CHECKING, Iterable, Mapping, Protocol
 
 from creaseside.settings import Camera as Asked
 from creaseside.stamps import Stamp
 from kiosk.faults import Fault
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from kiosk.sources.tape import Tape
 
 # Read by OpenCV when it first opens a source. A dead camera answers after 2 s, not 10; a broken file is our line to
@@ -44,6 +46,9 @@ class Source(Protocol):
 
     def grab(self) -> tuple[Stamp, bytes] | None:
         """The next frame, as soon as it is there; None at the end or after close. Numbers and times rise."""
+
+    def stills(self) -> Iterable[np.ndarray]:
+        """A few pictures (H, W, 3) BGR of what is there, some time apart; none where none comes. Before the first grab."""
 
     def close(self) -> None:
         """From any thread; a waiting grab answers None."""

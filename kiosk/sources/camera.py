@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import threading
 from collections import Counter, deque
-from typing import Callable, Mapping
+from typing import Callable, Iterator, Mapping
+
+import numpy as np
 
 from creaseside.settings import Camera as Asked
 from creaseside.stamps import NS, Stamp
@@ -20,6 +22,7 @@ from kiosk.sources.v4l2 import V4L2, Format, Shot, steady_name
 
 STALL_NS = NS                  # nothing new for so long: it is gone
 FIRST_FRAME_NS = 4 * NS        # cameras take one to three seconds to send their first frame (common practice)
+STILLS, STILLS_NS = 3, NS // 3    # so many, so far apart
 PAUSES_NS = (NS // 4, NS // 2, NS, 2 * NS)   # before opening anew, the last over and over: back within 5 s
 OLDEST_STAMP_NS = NS // 2      # a driver's stamp is on our clock if it is neither later than now nor older than this
 HELD = 64                      # frames the reading thread may be ahead: half a second at 120 fps
@@ -72,6 +75,15 @@ class Camera:
             if good:
                 return good
         return None
+
+    def stills(self) -> Iterator[np.ndarray]:
+        """Some time apart, since the first ones are often too dark; no longer than a camera takes to wake."""
+        until_ns, due_ns, left = self._clock.now_ns() + FIRST_FRAME_NS, 0, STILLS
+        while left and self._feed and (shot := self._feed.take(until_ns)):
+            good = self._judged(shot)
+            if good and good[0].t_ns >= due_ns and (bgr := jpeg.decode(good[1])) is not None:
+                due_ns, left = good[0].t_ns + STILLS_NS, left - 1
+                yield bgr
 
     def close(self) -> None:
         self._stop.set()

@@ -49,6 +49,9 @@ class Numbered:
             return None
         return Stamp(frame, self._start_ns + t_ns), data
 
+    def stills(self) -> tuple[np.ndarray, ...]:
+        return ()
+
     def close(self) -> None:
         self._stop.set()
 

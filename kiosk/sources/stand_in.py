@@ -11,7 +11,9 @@ import threading
 from dataclasses import dataclass
 from itertools import accumulate
 from pathlib import Path
-from typing import Callable, Iterable, Mapping, Sequence
+from typing import Callable, Iterable, Iterator, Mapping, Sequence
+
+import numpy as np
 
 from creaseside.stamps import NS, Stamp
 from kiosk import clock as real_clock
@@ -71,6 +73,9 @@ class StandIn:
         if not self._stop.is_set():
             self.at_end()
         return None
+
+    def stills(self) -> Iterator[np.ndarray]:
+        yield jpeg.decode(self._pictures.jpeg(0))
 
     def close(self) -> None:
         self._stop.set()

@@ -27,6 +27,7 @@ from kiosk.sources import container, jpeg, opencv
 AHEAD = 32                   # frames decoded ahead: a quarter of a second at 120 fps, about 8 MB
 PLAUSIBLE_FPS = (1.0, 1000.0)
 MOTION_JPEG = {b"MJPG", b"mjpg", b"jpeg"}
+STILLS_S = 0.0, 1.0, 2.0     # from the beginning
 PROBED = 30                  # frames that tell the rate where the file's head does not
 
 
@@ -93,6 +94,10 @@ class Tape:
                 if stamp.t_ns > last_ns:
                     return
                 yield stamp, bgr
+
+    def stills(self) -> Iterator[np.ndarray]:
+        for at_s in STILLS_S:
+            yield from (bgr for _, bgr in islice(self.frames(at_s), 1))
 
     def close(self) -> None:
         self._stop.set()

@@ -12,11 +12,17 @@ from typing import Mapping, Sequence
 import cv2
 import numpy as np
 
-from creaseside.pitch import MARKS
+from creaseside.pitch import CREASES, MARKS
 
 MARK_SD_PX = 1.0       # a hand on a mark, common practice: about one pixel
 WRONG_MARK_PX = 5.5    # a mark this far from the fit at 1280 px width is not a shaky hand: the fit follows a mark that is 40 px
                        # off by two thirds or more (six marks, measured), so what is left of it is small
+PAINT_SD_PX = 0.3      # of one of some eight points along a crease's paint: they lie within 0.1 px of a line (drawn nets), and
+                       # what is wrong with one is wrong with its neighbours too
+BESIDE_M = 0.03        # sd of how far all the paint of a net lies beside the creases that its marks are placed on, and out from them:
+                       # a hand may mark the edge, as the Laws have it, or the middle
+Pixel = tuple[float, float]
+Paint = Sequence[tuple[str, Sequence[Pixel]]]
 CLEARLY = 2.5          # one suspect is named when the others without it agree this much better than without the next one
 FARTHEST_M = 40.0      # from the wicket; a net's camera stands 4 to 15 m away (common practice)
 FOCAL_PRIOR = 0.6      # sd of log(focal / width): wide enough for every lens from 110 to 15 degrees across
@@ -131,12 +137,15 @@ def _from_vector(v: np.ndarray, width_px: int, height_px: int, k1: float, k2: fl
     return Camera(width_px, height_px, float(np.exp(v[0])), cv2.Rodrigues(np.ascontiguousarray(v[1:4]))[0], v[4:7].copy(), k1, k2)
 
 
-def solve(marks_px: Mapping[str, tuple[float, float]], measured: Sequence[tuple[tuple[float, float], tuple[float, float, float]]] = (),
-          width_px: int = 1280, height_px: int = 720, focal_px: float | None = None, k1: float = 0.0, k2: float = 0.0) -> Camera:
+def solve(marks_px: Mapping[str, Pixel], measured: Sequence[tuple[Pixel, tuple[float, float, float]]] = (),
+          width_px: int = 1280, height_px: int = 720, focal_px: float | None = None, k1: float = 0.0, k2: float = 0.0,
+          paint: Paint = ()) -> Camera:
     """The camera that sees the marks where they were placed; MarksFault where none does.
 
     At least four ground marks not in one line, or three and a stump top. Without `focal_px` the focal length is solved too.
-    The covariance is that of a least-squares fit with MARK_SD_PX, or of the residuals where those are larger.
+    `paint`: creases by name, each with points along its paint in the picture. They say how the creases run, the marks say where
+    they are: all the paint may lie a little to one side, or out. Whether a mark is wrong is judged without them.
+    The covariance is that of a least-squares fit with MARK_SD_PX and PAINT_SD_PX, or of the residuals where those are larger.
     """
     names = list(marks_px) + [f"measured {i + 1}" for i in range(len(measured))]
     places = np.array([MARKS[n] for n in marks_px] + [m for _, m in measured], float).reshape(-1, 3)
@@ -145,7 +154,8 @@ def solve(marks_px: Mapping[str, tuple[float, float]], measured: Sequence[tuple[
     found = _fit(places, pixels, width_px, height_px, focal_px, k1, k2)
     if wrong := _wrong_mark(found, names, places, pixels, focal_px):
         raise wrong
-    return found
+    sharp = _refine(_vector(found), places, pixels, width_px, height_px, focal_px, k1, k2, paint) if paint else None
+    return _with_residuals(sharp[0], names, places, pixels) if sharp else found
 
 
 def refit(near: Camera, marks_px: Mapping[str, tuple[float, float]],
@@ -192,33 +202,47 @@ def _starts(places, pixels, focal, width_px, height_px):
         yield np.concatenate([[np.log(focal)], cv2.Rodrigues(R)[0].ravel(), C])
 
 
-def _refine(start, places, pixels, width_px, height_px, focal_px, k1, k2):
+def _refine(start, places, pixels, width_px, height_px, focal_px, k1, k2, paint: Paint = ()):
+    """The camera near `start` and the cost of its fit; None where there is none. Beside the camera's seven numbers three are solved
+    for where there is paint: how far it lies from where the creases are, x, y, and on each crease's own side of it, metres."""
     from scipy.optimize import least_squares    # 0.7 s of a start that has its camera already (measured)
     fixed = focal_px is not None
+    beside = [0.0, 0.0, 0.0] if paint else []
+    n = 2 * len(pixels) + sum(len(points) for _, points in paint)
+
+    def camera_of(v):
+        return _from_vector(np.concatenate([[np.log(focal_px)], v]) if fixed else v, width_px, height_px, k1, k2)
 
     def misfit(v):
-        v = np.concatenate([[np.log(focal_px)], v]) if fixed else v
-        camera = _from_vector(v, width_px, height_px, k1, k2)
+        camera, beside = camera_of(v[:7 - fixed]), v[7 - fixed:]
         off = np.nan_to_num(camera.project(places) - pixels, nan=1e4).ravel() / MARK_SD_PX
-        prior = [] if fixed else [(v[0] - np.log(width_px)) / FOCAL_PRIOR]
-        return np.concatenate([off, prior, [camera.R[0, 2] / ROLL_PRIOR_RAD]])
+        along = [_off_crease_px(camera, name, beside, points) / PAINT_SD_PX for name, points in paint]
+        prior = [] if fixed else [np.log(camera.focal_px / width_px) / FOCAL_PRIOR]
+        return np.concatenate([off, *along, prior, [camera.R[0, 2] / ROLL_PRIOR_RAD], beside / BESIDE_M])
 
-    fit = least_squares(misfit, start[1:] if fixed else start, method="trf", x_scale="jac", max_nfev=200)
-    v = np.concatenate([[np.log(focal_px)], fit.x]) if fixed else fit.x
-    camera = _from_vector(v, width_px, height_px, k1, k2)
+    fit = least_squares(misfit, np.concatenate([start[fixed:], beside]), method="trf", x_scale="jac", max_nfev=200)
+    camera = camera_of(fit.x[:7 - fixed])
     if camera.C[2] <= 0 or not np.isfinite(camera.project(places)).all():
         return None
-    freedom = max(2 * len(pixels) - len(fit.x), 1)
-    rms2 = float((misfit(fit.x)[:2 * len(pixels)] ** 2).sum()) / freedom
+    freedom = max(n - len(fit.x), 1)
+    rms2 = float((misfit(fit.x)[:n] ** 2).sum()) / freedom
     cov = np.zeros((7, 7))
-    cov[fixed:, fixed:] = np.linalg.pinv(fit.jac.T @ fit.jac) * max(1.0, rms2)
+    cov[fixed:, fixed:] = (np.linalg.pinv(fit.jac.T @ fit.jac) * max(1.0, rms2))[:7 - fixed, :7 - fixed]
     return Camera(width_px, height_px, camera.focal_px, camera.R, camera.C, k1, k2, cov), fit.cost
+
+
+def _off_crease_px(camera: Camera, name: str, beside_m: np.ndarray, points: Sequence[Pixel]) -> np.ndarray:
+    """How far points of the picture are from where a crease is seen: the angle between their rays and the plane through the
+    camera and the crease, in pixels at the picture's middle."""
+    crease, (x, y, out) = CREASES[name], beside_m
+    there = np.array([x + out * crease.paint[0], y + out * crease.paint[1], 0.0]) - camera.C
+    normal = np.cross(*(np.array(MARKS[mark]) + there for mark in crease.marks))
+    return camera.rays(np.array(points, float)) @ (normal / np.linalg.norm(normal)) * camera.focal_px
 
 
 def _wrong_mark(camera: Camera, names, places, pixels, focal_px) -> MarksFault | None:
     """What names the mark which spoils the fit, or None where the fit is good. Also fills in the residuals."""
-    residual = np.linalg.norm(camera.project(places) - pixels, axis=1)
-    object.__setattr__(camera, "residual_px", {n: float(r) for n, r in zip(names, residual)})
+    residual = np.array(list(_with_residuals(camera, names, places, pixels).residual_px.values()))
     limit = WRONG_MARK_PX * max(1.0, camera.width_px / 1280)
     if residual.max() <= limit:
         away = float(np.linalg.norm(camera.C))
@@ -233,6 +257,13 @@ def _wrong_mark(camera: Camera, names, places, pixels, focal_px) -> MarksFault |
     worst = names[int(residual.argmax())]
     return MarksFault(f"the marks do not fit one camera (worst {worst}, {residual.max():.0f} pixels off); "
                       "swapped or moved marks: place them again", worst)
+
+
+def _with_residuals(camera: Camera, names, places, pixels) -> Camera:
+    """The same camera, which now knows how far from it each mark was placed."""
+    off = np.linalg.norm(camera.project(places) - pixels, axis=1)
+    object.__setattr__(camera, "residual_px", {n: float(r) for n, r in zip(names, off)})
+    return camera
 
 
 def _without(camera: Camera, names, places, pixels, focal_px):

@@ -5,6 +5,7 @@ wicket; +y to the bowler's left as they face the striker; +z up. This room knows
 """
 from __future__ import annotations
 
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Mapping
 
@@ -15,6 +16,8 @@ RETURN_CREASE_Y_M = 1.32
 POPPING_CREASE_X_M = 1.22
 STUMP_HEIGHT_M = 0.7112
 OUTER_STUMP_Y_M = 0.0960
+# 7.3 and 7.4: how far they are painted at least: popping crease 1.83 m either side, return creases 2.44 m back from it.
+POPPING_PAINT_Y_M, RETURN_PAINT_M = 1.83, 2.44
 
 MARKS: Mapping[str, tuple[float, float, float]] = MappingProxyType({
     "middle_stump_base": (0.0, 0.0, 0.0),
@@ -27,6 +30,28 @@ MARKS: Mapping[str, tuple[float, float, float]] = MappingProxyType({
     "bowling_crease_right": (0.0, -RETURN_CREASE_Y_M, 0.0),
     "popping_crease_left": (POPPING_CREASE_X_M, RETURN_CREASE_Y_M, 0.0),
     "popping_crease_right": (POPPING_CREASE_X_M, -RETURN_CREASE_Y_M, 0.0),
+})
+
+
+@dataclass(frozen=True, slots=True)
+class Crease:
+    """A painted line through two marks, from `begin` to `end`, (x, y) metres. The crease is the edge of its paint (7.2, 7.3,
+    7.4): `paint` points from that edge over the paint."""
+
+    marks: tuple[str, str]
+    begin: tuple[float, float]
+    end: tuple[float, float]
+    paint: tuple[float, float]
+
+
+CREASES: Mapping[str, Crease] = MappingProxyType({
+    "bowling": Crease(("bowling_crease_left", "bowling_crease_right"), (0, RETURN_CREASE_Y_M), (0, -RETURN_CREASE_Y_M), (1, 0)),
+    "popping": Crease(("popping_crease_left", "popping_crease_right"), (POPPING_CREASE_X_M, POPPING_PAINT_Y_M),
+                      (POPPING_CREASE_X_M, -POPPING_PAINT_Y_M), (1, 0)),
+    "left_return": Crease(("bowling_crease_left", "popping_crease_left"), (POPPING_CREASE_X_M - RETURN_PAINT_M, RETURN_CREASE_Y_M),
+                          (POPPING_CREASE_X_M, RETURN_CREASE_Y_M), (0, 1)),
+    "right_return": Crease(("bowling_crease_right", "popping_crease_right"),
+                           (POPPING_CREASE_X_M - RETURN_PAINT_M, -RETURN_CREASE_Y_M), (POPPING_CREASE_X_M, -RETURN_CREASE_Y_M), (0, -1)),
 })
 
 LINES: tuple[tuple[str, str], ...] = (

@@ -5,10 +5,12 @@
 from __future__ import annotations
 
 import sys
+from functools import cache
 from pathlib import Path
 from typing import Iterator
 
 import cv2
+import numpy as np
 
 from creaseside.ball import Value
 from creaseside.settings import Screen as Asked
@@ -26,6 +28,11 @@ BAD = tuple(picture.Finding(*f, False) for f in (("rate", "slow"), ("light", "di
 GOOD = tuple(picture.Finding(*f, True) for f in (("rate", "good"), ("light", "good_light"), ("focus", "sharp")))
 
 
+@cache
+def empty_net() -> np.ndarray:
+    return cv2.VideoCapture(str(sources.DEMO)).read()[1]
+
+
 def sights(texts: Texts) -> Iterator[tuple[str, Sight]]:
     """Name and sight, in the order in which somebody comes to them."""
     bad, good = picture.Judged(31.0, 120.0, None, BAD), picture.Judged(120.0, 120.0, None, GOOD)
@@ -36,7 +43,7 @@ def sights(texts: Texts) -> Iterator[tuple[str, Sight]]:
     for wish in (Wish("place"), Wish("take", DEMO["middle_stump_base"]), Wish("let_go"), Wish("next")):
         fresh.do(wish)
     yield "first", fresh.sight(0, good)
-    on = SettingUp(Placing((1280, 720), 60.0, marks.read(sources.DEMO_MARKS)), texts, lambda now: None, lambda: None)
+    on = SettingUp(Placing((1280, 720), 60.0, marks.read(sources.DEMO_MARKS), empty_net), texts, lambda now: None, lambda: None)
     on.do(Wish("place"))
     yield "placed", on.sight(0, good)
     on.do(Wish("take", DEMO["popping_crease_left"]))
@@ -58,12 +65,11 @@ def sights(texts: Texts) -> Iterator[tuple[str, Sight]]:
 
 def main(folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
-    bgr = cv2.VideoCapture(str(sources.DEMO)).read()[1]
     for width_px, height_px in SIZES:
         screen = Screen(Asked(width_px=width_px, height_px=height_px), headless=True)
         for language in LANGUAGES:
             texts = Texts(language)
-            scene = Setup(screen, texts, Pictures(lambda frame: bgr))
+            scene = Setup(screen, texts, Pictures(lambda frame: empty_net()))
             for name, sight in sights(texts):
                 scene.enter(sight, 0)
                 scene.tick(0)

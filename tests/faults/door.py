@@ -145,6 +145,10 @@ class Pacer:
         self._frame += 1
         return Stamp(self._frame, self._next_ns), nets.frame(self._next_ns)
 
+    def stills(self):
+        from kiosk.sources import jpeg
+        yield jpeg.decode(nets.frame(self._next_ns))
+
     def close(self) -> None:
         self._stop.set()
 

@@ -38,6 +38,9 @@ class Five:
     def grab(self):
         return self._left.pop(0) if self._left else None
 
+    def stills(self):
+        return ()
+
     def close(self) -> None:
         pass
 

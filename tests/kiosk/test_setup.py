@@ -268,7 +268,9 @@ def told(home, capsys, *args) -> dict:
 def test_without_a_window_it_tells_picture_fit_and_forecast(home, capsys):
     out = told(home, capsys, "--source", "demo")
     assert out["picture"]["light"] == "good light" and out["picture"]["fps"] == pytest.approx(60, abs=1)
-    assert out["fit"]["place_m"] == pytest.approx([-0.63, 7.71, 1.53], abs=0.02) and max(out["fit"]["residual_px"].values()) < 1
+    true = json.loads(sources.DEMO.with_name("net.truth.json").read_text())["camera"]["C"]
+    assert out["fit"]["place_m"] == pytest.approx(true, abs=0.03) and out["fit"]["creases"] == 4
+    assert max(out["fit"]["residual_px"].values()) < 3 * 0.7                  # its marks are so far off on purpose
     assert 1 < out["forecast"]["front_knee_ffc_deg"] < 8 and out["missing"] is None
 
 

@@ -57,19 +57,19 @@ def test_a_process_of_its_own_solves_them_just_so_and_says_what_is_wrong(tmp_pat
     assert solved.LIBRARY not in sys.modules
 
 
-def test_other_marks_or_another_solver_are_solved_anew_and_the_last_four_are_kept(tmp_path, solving, monkeypatch):
-    for px in range(6):
+def test_other_marks_or_another_solver_are_solved_anew_and_the_last_eight_are_kept(tmp_path, solving, monkeypatch):
+    for px in range(10):
         solved.camera(moved(px), tmp_path)
-    assert len(solving) == 6
-    solved.camera(moved(5), tmp_path), solved.camera(moved(2), tmp_path)
-    assert len(solving) == 6
+    assert len(solving) == 10
+    solved.camera(moved(9), tmp_path), solved.camera(moved(2), tmp_path)
+    assert len(solving) == 10
     solved.camera(moved(1), tmp_path)
-    assert len(solving) == 7
+    assert len(solving) == 11
     changed = tmp_path / "pitch.py"
     changed.write_text("other"), (tmp_path / "camera.py").write_text("other")
     monkeypatch.setattr(solved.pitch, "__file__", str(changed))
     solved.camera(moved(1), tmp_path)
-    assert len(solving) == 8
+    assert len(solving) == 12
 
 
 def test_whatever_is_damaged_is_solved_anew(tmp_path, solving):

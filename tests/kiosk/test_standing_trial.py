@@ -57,6 +57,9 @@ class Still:
     def shot(self):
         return Stamp(self._frame, self._frame), self.bgr(0)
 
+    def still(self) -> np.ndarray:
+        return self.bgr(0)
+
     def bgr(self, frame: int) -> np.ndarray:
         return np.zeros((720, 1280, 3), np.uint8)
 

@@ -120,10 +120,10 @@ def own_band(baseline: Iterable[Value], tolerance: float = 0.0) -> Band:
         return Band(balls=len(seen), reason=f"asked {FEWEST_BALLS} measured balls for an own band, found {len(seen)}; "
                                             "add more within the day's limit")
     sd = float(seen.std(ddof=1))
-    half = max(tolerance, sd)
-    if half == 0.0:
+    band = Band(float(seen.mean()), max(tolerance, sd), sd, len(seen))
+    if band.at_least >= band.at_most:
         return Band(balls=len(seen), reason="the balls are all the same to the last digit; give a tolerance")
-    return Band(float(seen.mean()), half, sd, len(seen))
+    return band
 
 
 def allowed_for(age: int | None) -> Mapping[str, str]:

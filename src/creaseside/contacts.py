@@ -27,7 +27,8 @@ GAP_S = 0.030            # a still foot that twitches for less than this did not
 
 @dataclass(frozen=True, slots=True)
 class Contact:
-    """One foot on the ground: `on_s`..`off_s` (off_s NaN when still down at the end); `on_sd_s` from speed noise and frame rate."""
+    """One foot on the ground: `on_s`..`off_s` (off_s NaN when still down at the end); `on_sd_s` from speed noise and frame rate,
+    infinite where the foot stood when it was first seen: then `on_s` is that look."""
 
     side: str
     on_s: float
@@ -35,9 +36,14 @@ class Contact:
     off_s: float
 
 
+def half_s(gap_s: float | np.ndarray) -> np.ndarray:
+    """Speeds are those of the line through the looks within so long of each, s, where looks are so far apart."""
+    return np.maximum(SPEED_HALF_S, 1.05 * gap_s)
+
+
 def foot_speeds(track: Track, lane: Lane, side: str) -> np.ndarray:
     """Speed of heel, toe and ankle in the running plane, (3, T) m/s; NaN in looks that see neither heel nor toe."""
-    half = np.maximum(SPEED_HALF_S, 1.05 * track.gap_s())
+    half = half_s(track.gap_s())
     places = [lane.flat(track[f"{side}_{part}"]) for part in ("heel", "toe", "ankle")]
     speeds = [np.linalg.norm(local_line(track.t_s, place, track.t_s, half, 1)[1], axis=1) for place in places]
     return np.where(np.isfinite(places[:2]).all(2).any(0), speeds, np.nan)
@@ -63,10 +69,15 @@ def of(track: Track, lane: Lane, side: str, run_up_m_s: float, softly: bool = Fa
             joined.append([first, last])
     contacts = []
     for first, last in joined:
-        if t[last] - t[first] + track.period_s() >= SHORTEST_S and np.isfinite(speed[:first]).any():
+        if t[last] - t[first] + track.period_s() < SHORTEST_S:
+            continue
+        off = float(t[last]) if last + 1 < len(t) else float("nan")
+        if not np.isfinite(speed[:first]).any():
+            contacts.append(Contact(side, float(t[first]), float("inf"), off))
+        else:
             share = limit[first] / run_up_m_s
             on, sd = _edge(t, lands, first, (share - SOFTLY_SHARE) * SOFTLY_RUN_M_S if softly else limit[first])
-            contacts.append(Contact(side, on, sd, float(t[last]) if last + 1 < len(t) else float("nan")))
+            contacts.append(Contact(side, on, sd, off))
     return contacts
 
 

@@ -24,7 +24,15 @@ USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
 RELEASE_SD_S = 0.0015    # of the moment at which it passes that angle (rendered). Whoever lets go elsewhere does so in every ball: a constant of theirs
 ASLANT_SD_S = 0.014      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
-CONTACT_BIAS_SD_S = {"bfc": 0.0075, "ffc": 0.0015}   # beyond frame rate: feet that brush before they stand (measured on rendered deliveries)
+# Beyond frame rate: feet that brush before they stand; and a far back foot, before which the front leg passes as it lands (115 drawn
+# deliveries: 14 ms off, 7 for a near one).
+CONTACT_BIAS_SD_S = {"bfc": 0.0065, "far bfc": 0.0120, "ffc": 0.0015}
+
+# Heel and ankle fall slower than this from so long after the landing on, that far apart, where speeds are taken over so long: 59 drawn
+# deliveries 11 ms, 5 apart either way seen square and 6 by a camera far aslant, to which a foot seems to stand 9 ms off; puppets, whose
+# feet stop at once, 4.
+FALLS_M_S, FALLEN_S, FALLEN_SD_S, FALLEN_HALF_S = -0.4, 0.0085, 0.008, 0.0175
+FALLEN_NEAR_S = 0.050     # of where it seems to stand, and not before: a foot that glides along the ground has not landed
 
 KNEE_NEAR_S, TURNS_S = 0.060, np.arange(-0.025, 0.0255, 0.001)   # round a landing, in which the knee's turn is looked for
 STRAIGHTENS_DEG_S = 150.0    # a leg that comes in does so at 300 and more (rendered), one that gives way at 100 to 300
@@ -53,16 +61,22 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
     back = "left" if front == "right" else "right"
     down = {side: contacts.of(track, lane, side, run_up_m_s, softly=side == back) for side in ("left", "right")}
     aslant = lane.aslant_at(track, release_s)
-    ffc = _likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, contact_sd_s("ffc", aslant), "front foot contact not seen")
-    ffc = _as_the_knee_has_it(track, lane, front, ffc) if ffc else ffc
+    ffc = likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, contact_sd_s("ffc", aslant), "front foot contact not seen")
+    ffc = _as_the_knee_has_it(track, lane, front, _as_its_fall_has_it(track, lane, front, ffc)) if ffc else ffc
     br = release(track, lane, arm, release_s)
     if ffc and not _follows(ffc, br):                     # a coarse release from mixed-up arms: look where it must have been
         br = release(track, lane, arm, ffc.value + USUAL_FFC_TO_BR_S)
         if not _follows(ffc, br):
             br = Value.missing("bowling arm not seen over the top after the landing")
-    bfc = _likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, contact_sd_s("bfc", aslant), "back foot contact not seen") if ffc \
+    doubt_s = contact_sd_s("far bfc" if _far(lane, back) else "bfc", aslant)
+    bfc = likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, doubt_s, "back foot contact not seen") if ffc \
         else Value.missing("front foot contact not seen")
     return Phases(arm, front, bfc, ffc, br, down)
+
+
+def _far(lane: Lane, side: str) -> bool:
+    """Whether that foot is beyond the other, to the camera."""
+    return lane.metric and lane.camera_left_m * (1.0 if side == "left" else -1.0) < 0
 
 
 def release_sd_s(gap_s: float) -> float:
@@ -82,13 +96,42 @@ def _follows(ffc: Value, br: Value) -> bool:
     return bool(br) and FFC_TO_BR_S[0] <= br.value - ffc.value <= FFC_TO_BR_S[1]
 
 
-def _likeliest(down: list[Contact], before_s: float, window_s: tuple[float, float], usual_s: float, sd_s: float, why: str) -> Value:
+def likeliest(down: list[Contact], before_s: float, window_s: tuple[float, float], usual_s: float, sd_s: float, why: str) -> Value:
     """Of the contacts that began within the window before a moment, the one nearest to the usual time before it."""
-    fits = [c for c in down if window_s[0] <= before_s - c.on_s <= window_s[1]]
+    fits = [c for c in down if window_s[0] <= before_s - c.on_s <= window_s[1] and np.isfinite(c.on_sd_s)]
     if not fits:
         return Value.missing(why)
     best = min(fits, key=lambda c: abs(before_s - c.on_s - usual_s))
     return Value(best.on_s, float(np.hypot(best.on_sd_s, sd_s)))
+
+
+def _as_its_fall_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Value:
+    """The landing, weighed with the moment at which its foot falls no more: that is seen as well from far off side-on. A foot that was
+    hidden meanwhile says nothing."""
+    half, first_s, last_s = contacts.half_s(track.gap_s()), ffc.value - FALLEN_NEAR_S, ffc.value + FALLEN_NEAR_S
+    places = [lane.flat(track[f"{front}_{part}"]) for part in ("heel", "ankle")]
+    near = (track.t_s > first_s) & (track.t_s < last_s)
+    if not np.isfinite(places)[:, near].all() or near.sum() < 2:
+        return ffc
+    falls = np.mean([local_line(track.t_s, place, track.t_s[near], half[near], 1)[1][:, 1] for place in places], 0)
+    t, smeared = track.t_s[near], fallen_smeared(float(np.median(half[near])))
+    stops = np.flatnonzero((falls[:-1] < FALLS_M_S) & (falls[1:] >= FALLS_M_S))
+    if not len(stops):
+        return ffc
+    i = stops[-1]
+    at_s = t[i] + (FALLS_M_S - falls[i]) / (falls[i + 1] - falls[i]) * (t[i + 1] - t[i])
+    fallen = Value(float(at_s) - smeared * FALLEN_S, smeared * FALLEN_SD_S)
+    return _weighed(ffc, fallen) if at_s > ffc.value else ffc
+
+
+def fallen_smeared(half_s: float) -> float:
+    """How much later than usual, and less surely, a fall is seen to end by speeds that are taken over so long."""
+    return max(1.0, half_s / FALLEN_HALF_S)
+
+
+def _weighed(one: Value, other: Value) -> Value:
+    share = one.sd**2 / (one.sd**2 + other.sd**2)
+    return Value(one.value + share * (other.value - one.value), float(one.sd * np.sqrt(1 - share)))
 
 
 def _as_the_knee_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Value:
@@ -113,8 +156,7 @@ def _as_the_knee_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Val
     likely = np.exp(-(misfit - misfit[best]) / (2 * KNEE_LOOK_DEG**2))
     turn_s = float((likely * TURNS_S).sum() / likely.sum())
     doubt = float((likely * (TURNS_S - turn_s) ** 2).sum() / likely.sum()) + TURN_SD_S**2
-    share = ffc.sd**2 / (ffc.sd**2 + doubt)
-    return Value(ffc.value + share * turn_s, float(ffc.sd * np.sqrt(1 - share)))
+    return _weighed(ffc, Value(ffc.value + turn_s, float(np.sqrt(doubt))))
 
 
 def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:

@@ -55,7 +55,7 @@ class Film:
             there = (t >= self.bystander[1]) & (t <= self.bystander[2])
             world[there] = self.bystander[0].joints(t[there])
         kinds = {side: kinds_of_step(self.puppet, side, t * self.pace) for side in TRUE_SIDE}
-        xy = self.camera.project(beside_joints(world, self.camera) + lifted_feet(world, self.camera, kinds))
+        xy = self.camera.project(beside_joints(world, self.camera, kinds) + lifted_feet(world, self.camera, kinds))
         for kind, (a, b) in self.swapped.items():
             parts = (
                 ("hip", "knee", "ankle", "heel", "toe")
@@ -93,8 +93,9 @@ class Film:
         return [self.pose(i) for i in np.flatnonzero((self.t >= first_s) & (self.t <= last_s))]
 
 
-def beside_joints(world: np.ndarray, camera: Camera) -> np.ndarray:
-    """(T, 33, 3) m: hips, knees and ankles where the pose model puts their landmarks, for somebody who runs to +x."""
+def beside_joints(world: np.ndarray, camera: Camera, kinds: Mapping[str, list[str]]) -> np.ndarray:
+    """(T, 33, 3) m: hips, knees and ankles where the pose model puts their landmarks, for somebody who runs to +x. A puppet's knee
+    bends straight ahead, and the model has a bent front knee inwards."""
     out = world.copy()
     for side, own in TRUE_SIDE.items():
         hip, knee, ankle = (world[:, INDEX[f"{side}_{joint}"]] for joint in joints.JOINTS)
@@ -107,6 +108,10 @@ def beside_joints(world: np.ndarray, camera: Camera) -> np.ndarray:
             forward_up = joints.beside(joint, near, sine)
             forward = unit(np.stack([up[:, 2], 0 * up[:, 0], -up[:, 0]], 1))
             out[:, INDEX[f"{side}_{joint}"]] += length * (forward_up[:, :1] * forward + forward_up[:, 1:] * up)
+        if steps.FRONT in kinds[side]:
+            line = unit(hip - ankle)
+            bow = (knee - ankle)[:, 0] * line[:, 2] - (knee - ankle)[:, 2] * line[:, 0]
+            out[:, INDEX[f"{side}_knee"], 1] -= own * bow * joints.KNEE_INWARDS
     hips = [INDEX["left_hip"], INDEX["right_hip"]]
     out[:, ABOVE] += (out - world)[:, hips].mean(1, keepdims=True)      # the trunk's lean is read as it is
     return out

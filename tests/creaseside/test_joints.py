@@ -13,9 +13,10 @@ FOOT = np.array([1.1, 0.0, 0.0])
 
 
 def leg_m(own: float, flexion_deg: float) -> np.ndarray:
-    """Hip, knee and ankle (3, 3) of a front leg that leans back by 20 degrees and bends 15 degrees inwards, metres."""
+    """Hip, knee and ankle (3, 3) of a front leg that leans back by 20 degrees and bends inwards as the model has it, metres."""
     ankle, hip = FOOT + [0, 0, 0.1], FOOT + [-0.28, own * joints.HIP_OUT * 0.85, 0.88]
-    across = np.cross(hip - ankle, [np.sin(np.radians(15)) * own, np.cos(np.radians(15)), 0.0])
+    inwards = np.arctan(joints.KNEE_INWARDS)
+    across = np.cross(hip - ankle, [np.sin(inwards) * own, np.cos(inwards), 0.0])
     bow = 0.42 * np.sin(np.radians(flexion_deg / 2))
     return np.array([hip, (hip + ankle) / 2 + bow * np.sign(across[0]) * across / np.linalg.norm(across), ankle])
 

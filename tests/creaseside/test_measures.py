@@ -141,8 +141,8 @@ def test_the_knee_at_landing_side_on(how, arm, fps):
 @pytest.mark.parametrize("view, yaw", [("right", 25), ("left", 25), ("right", -20), ("left", -20)])
 @pytest.mark.parametrize("arm", ["right", "left"])
 def test_the_knee_at_landing_from_an_angle(arm, view, yaw):
-    """What is left is that a puppet's knee bends straight ahead, and a bowler's is taken to bend 15 degrees inwards."""
-    assert abs(error("bent", arm, view, yaw, 120, 0.0)["front_knee_ffc_deg"][0]) <= 3.3
+    """As side-on: to the model a bent front knee is inwards, from wherever it is seen."""
+    assert abs(error("bent", arm, view, yaw, 120, 0.0)["front_knee_ffc_deg"][0]) <= 2.5
 
 
 LIMITS = {
@@ -240,6 +240,14 @@ def test_without_marks_angles_and_times_are_measured_and_nothing_on_the_ground(v
             assert value and abs(value.value - told[name] - (EPOCH_S if name in MOMENTS else 0)) <= 2 * value.sd, name
 
 
+def test_a_step_that_stood_when_it_was_first_seen_counts_for_the_run_up():
+    film = Film(bowler(landing=(0.6, -1.6)), side_camera("right"), fps=120)
+    whole = closely(film)
+    late = closely(film, whole.run_up[0].on_s - EPOCH_S + 0.03)
+    assert [step.side for step in late.run_up] == [step.side for step in whole.run_up] and len(late.run_up) == 2
+    assert measures.approach_deg(late).value == pytest.approx(measures.approach_deg(whole).value, abs=1.0)
+
+
 def test_a_run_up_half_out_of_the_picture_has_no_direction_and_says_why():
     seen = closely(Film(bowler(), fps=120), first_s=-0.5)
     for measure in (measures.approach_deg, measures.turn_deg):
@@ -298,7 +306,7 @@ def test_the_angle_of_view_is_that_of_the_place_not_of_the_camera_s_axis():
     assert beside > square * 1.01
 
 
-@pytest.mark.parametrize("view, yaw, why", [("left", 5, None), ("left", -40, "few looks at the landing, or they disagree"),
+@pytest.mark.parametrize("view, yaw, why", [("left", 5, None), ("left", -40, "seen from too far off side-on"),
                                             ("right", -35, "the other leg is before it")])
 def test_a_knee_from_far_off_side_on_is_uncertain_and_says_what_most_of_it_is(view, yaw, why):
     seen = closely(Film(bowler(), side_camera(view, yaw, at_x_m=0.0, wide_deg=55), fps=120))

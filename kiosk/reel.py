@@ -30,7 +30,7 @@ from kiosk.sources.jpeg import decode
 MIB = 1 << 20
 MOST_MIB = 250.0
 BYTES_A_PX = 0.282   # 720p at JPEG quality 90 with sensor noise: 243 kB measured, and 7 % to spare
-SLACK = 1 / 16       # of the arena, for pictures that grow from one round to the next
+SLACK = 1 / 64       # of the arena, for pictures that grow from one round to the next; those that grow more shorten one round of it
 MAGIC = 0x63726561736531
 HEAD = ("magic", "slots", "arena", "claimed", "newest", "refused")   # int64 each
 FRAME, T_NS, BEGIN, LENGTH = range(4)                                # int64 columns of the index

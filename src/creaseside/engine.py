@@ -298,10 +298,9 @@ class Engine:
         candidate = replace(candidate, front=_foot_in_front(close, plane))
         seen = self._seen_closely(opened.poses, close, plane, candidate, candidate.arm)
         landing = seen.phases.ffc
-        about_s = landing.value if landing else candidate.landing_s
-        if not (opened.widened or looks.decides(about_s, opened.few)):
+        if not (opened.widened or (landing and looks.decides(landing.value, opened.few))):
             opened.widened = True
-            return self._order_few(opened, looks.widened(opened.few, about_s))
+            return self._order_few(opened, looks.widened(opened.few, landing.value))
         found = _plausible(measure, measures.MEASURES[measure](seen))
         if found:
             values = {q.name: Value.missing(UNFINISHED) for q in QUANTITIES}

@@ -46,6 +46,9 @@ SAME_S = 0.20            # two sightings of one arm's swing are no further apart
 RAN_M_S = 3.0            # hips this fast in the delivery stride had a run-up; slower ones are asked for it
 UNCLEAR_S = 0.30         # arm and foot of the same side: the non-bowling arm going up, or sides mixed up; wait for the better candidate
 LANE_HALF_M = 2.3        # from the middle stump: a bowler's feet come down within 1.5 m of it, and the ground is seen to half a metre
+RUNS, CROSSED, TOLD_S = 1.2, 0.30, 0.20   # hips this many heights from where a run of so many a second, seen for so long, has them are another's,
+CROSSED_S = 0.07         # and those of the looks just before may have been
+HELD_S, AHEAD, BEHIND = 0.8, 0.9, 0.4     # for so long the runner is looked for where they must be, with so many heights round it
 STRANGER_LOOKS = 8       # a fifth of a second; a foot in the air looks farther away than it is, and every runner has one on the ground by then
 COARSE_SD_S = 0.02       # a release from live looks alone (demo net: 15 ms at most)
 TWICE_SD = 2.0           # further apart, two values of one thing contradict each other
@@ -101,6 +104,7 @@ class Engine:
         self._looks = self._balls = 0
         self._off_lane_m: deque[float] = deque(maxlen=STRANGER_LOOKS)
         self._searching = False
+        self._held: tuple[float, tuple[int, int, int, int]] | None = None      # until when, and where
         self._looked_at_s: list[float] = []       # releases that were looked at closely, whether or not there was a ball
         self._bowled_s = -np.inf
         self._hips_land_m = HIPS_LAND_M           # of the balls so far
@@ -117,6 +121,7 @@ class Engine:
         while pose.stamp.t_s - self._seen[0].stamp.t_s > REMEMBER_S:
             self._seen.popleft()
         self._pace.see(pose)
+        self._hold(pose)
         if self._pace.may_have_bowled and not self._just_found(pose.stamp.t_s):
             self._search(pose.stamp.t_s)
         self._open = {n: ball for n, ball in self._open.items()
@@ -183,9 +188,10 @@ class Engine:
     def live_box_px(self) -> tuple[int, int, int, int] | None:
         """Where the next live look is to search, None for the whole picture; a box other than the last begins a new search.
 
-        The model follows whom it has: while that is somebody beyond the lane, every look searches anew for the bowler.
+        The model follows whom it has: while that is somebody beyond the lane, every look searches anew for the bowler; and where it
+        went over to somebody who crossed, it looks where the runner must be.
         """
-        return (0, 0, *self._size) if self._searching else None
+        return self._held[1] if self._held else (0, 0, *self._size) if self._searching else None
 
     @property
     def live_step_ns(self) -> int:
@@ -200,6 +206,27 @@ class Engine:
             self._off_lane_m.append(abs(lane.feet_y_m(track.of([pose]), self._camera)))
         beyond = len(self._off_lane_m) == STRANGER_LOOKS and min(self._off_lane_m) > LANE_HALF_M
         self._searching = beyond and not self._searching
+
+    def _hold(self, pose: Pose) -> None:
+        """Whoever runs down the pitch and is suddenly elsewhere was lost to somebody who crossed."""
+        now_s = pose.stamp.t_s
+        if self._held and now_s > self._held[0]:
+            self._held = None
+        if self._held or pose.missing is not None or self._camera is None:
+            return
+        run = [p for p in self._seen if 0 < now_s - CROSSED_S - p.stamp.t_s < TOLD_S and p.missing is None]
+        if len(run) < 4:
+            return
+        hips, height = track.of([*run, pose]).middle("hip"), track.height_px(track.of(run))
+        speed, here = np.polyfit([p.stamp.t_s - now_s for p in run], hips[:-1], 1)
+        onward = np.sign(np.subtract(*self._camera.project(np.array([[1.0, 0.0, 0.9], [0.0, 0.0, 0.9]])))[0])
+        runs = speed[0] * onward > RUNS * height and abs(lane.feet_y_m(track.of(run), self._camera)) < LANE_HALF_M
+        if runs and np.linalg.norm(hips[-1] - here) > CROSSED * height:
+            self._seen = deque(p for p in self._seen if now_s - p.stamp.t_s > CROSSED_S)
+            ends = sorted([here[0] - onward * BEHIND * height, here[0] + HELD_S * speed[0] + onward * AHEAD * height])
+            low = np.clip([ends[0], here[1] - AHEAD * height], 0, self._size).astype(int).tolist()
+            high = np.clip([ends[1], here[1] + AHEAD * height], 0, self._size).astype(int).tolist()
+            self._held = now_s + HELD_S, (*low, *high)
 
     # --- finding --------------------------------------------------------------------------------------------------------
 

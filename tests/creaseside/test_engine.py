@@ -16,7 +16,7 @@ from creaseside.ball import QUANTITIES
 from creaseside.engine import Engine
 from creaseside.focus import Focus
 from creaseside.orders import Cue, Log, Look, Show
-from creaseside.pose import Pose
+from creaseside.pose import INDEX, Pose
 from creaseside.settings import Settings
 from creaseside.stamps import NS, Stamp, to_ns
 from tests.creaseside.film import EPOCH_S, Film, asked_frames, bowl, looked, side_camera
@@ -288,6 +288,31 @@ def test_a_landing_that_is_not_well_within_the_deciding_looks_gets_more_of_them_
     looked(it, few.ball)
     log, *_ = it.orders()
     assert isinstance(log, Log) and log.more and log.what["ffc_s"].value == pytest.approx(EPOCH_S, abs=0.008)
+
+
+def test_a_runner_who_was_lost_to_somebody_who_crossed_is_looked_for_where_they_must_be():
+    walker = goer(1.2, 180, start_m=(-0.6, -3.0))
+    film = Film(bowler(), fps=120, between=SHORT, bystander=(walker, -0.35, -0.28))
+    it, held, orders = engine(film, None), [], []
+    for i in range(0, len(film), 3):
+        it.see(film.pose(i, "light"))
+        held.append((float(film.t[i]), it.live_box_px))
+        orders += it.orders()
+    first_s, box = next((t, box) for t, box in held if box)
+    assert -0.35 <= first_s < -0.3 and {b for _, b in held} == {None, box} and max(t for t, b in held if b) - first_s <= 0.8
+    for t_s in (-0.25, -0.1, 0.0, 0.1):                        # the runner stays in it
+        hips = film.xy[int(film.t.searchsorted(t_s)), [INDEX["left_hip"], INDEX["right_hip"]]].mean(0)
+        assert box[0] < hips[0] < box[2] and box[1] < hips[1] < box[3]
+    assert len([o for o in orders if isinstance(o, Look)]) == 1
+
+
+def test_a_run_up_and_a_delivery_are_nobody_who_crossed():
+    for noise_px, landing in ((0.0, (0.3, -2.0)), (2.0, (0.9, -1.6))):
+        film = Film(bowler(landing=landing), fps=60, between=SHORT, noise_px=noise_px, lost=0.1)
+        it = engine(film, None)
+        for i in range(len(film)):
+            it.see(film.pose(i, "light"))
+            assert it.live_box_px is None
 
 
 def test_a_ball_that_was_foreseen_and_not_bowled_is_forgotten():

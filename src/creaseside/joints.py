@@ -65,7 +65,7 @@ def leg(lane: Lane, side: str, hip_px: np.ndarray, knee_px: np.ndarray, ankle_px
         return lane.flat(hip_px), lane.flat(knee_px), lane.flat(ankle_px)
     own = 1.0 if side == "left" else -1.0
     hip, knee, ankle = _in_space(lane, own, hip_px, knee_px, ankle_px, hip_out)
-    near, sine = own * lane.camera_left_m > 0, np.sin(np.arctan(lane.from_behind(knee_px)))
+    near, sine = lane.is_near(side), np.sin(np.arctan(lane.from_behind(knee_px)))
     length = leg_m(hip, knee, ankle)
     thigh, shank = _unit(hip - knee), _unit(knee - ankle)
     return tuple(point - length * _turned(beside(joint, near, sine), up)

@@ -44,6 +44,10 @@ class Lane:
         """How far to the runner's left of the plane the camera stands; NaN without one."""
         return float((self.camera.C - self.point_m) @ self.left) if self.metric else float("nan")
 
+    def is_near(self, side: str) -> bool:
+        """Whether the leg of that side is the one on the camera's side; False without one."""
+        return self.camera_left_m * (1.0 if side == "left" else -1.0) > 0
+
     def flat(self, xy_px: np.ndarray, left_m: float | np.ndarray = 0.0) -> np.ndarray:
         """Pixels (..., 2) -> (along, up) metres (..., 2) of points that lie `left_m`, one for all or (...), to the runner's left."""
         if self.camera is None:

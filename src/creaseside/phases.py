@@ -68,15 +68,10 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
         br = release(track, lane, arm, ffc.value + USUAL_FFC_TO_BR_S)
         if not _follows(ffc, br):
             br = Value.missing("bowling arm not seen over the top after the landing")
-    doubt_s = contact_sd_s("far bfc" if _far(lane, back) else "bfc", aslant)
+    doubt_s = contact_sd_s("far bfc" if lane.metric and not lane.is_near(back) else "bfc", aslant)
     bfc = likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, doubt_s, "back foot contact not seen") if ffc \
         else Value.missing("front foot contact not seen")
     return Phases(arm, front, bfc, ffc, br, down)
-
-
-def _far(lane: Lane, side: str) -> bool:
-    """Whether that foot is beyond the other, to the camera."""
-    return lane.metric and lane.camera_left_m * (1.0 if side == "left" else -1.0) < 0
 
 
 def release_sd_s(gap_s: float) -> float:

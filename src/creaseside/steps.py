@@ -83,7 +83,7 @@ def _leg_m(track: Track, lane: Lane, contact: Contact) -> float:
 
 def sole_height_m(lane: Lane, side: str, kind: str, sole_px: np.ndarray, leg_m: float) -> np.ndarray:
     """How high over the ground the sight lines to a standing foot's middle (T, 2) are over the ankle's place across, (T,)."""
-    near = lane.camera_left_m * (1.0 if side == "left" else -1.0) > 0
+    near = lane.is_near(side)
     square, turned = SOLE[kind, near]
     sine = np.clip(np.sin(np.arctan(lane.from_behind(sole_px))), -joints.MOST_SINE, joints.MOST_SINE)
     return leg_m * (square + turned * sine)
@@ -97,7 +97,7 @@ def _hips_left(flat: Track, lane: Lane, side: str, back_foot: bool) -> tuple[flo
     body = np.nanmedian(flat.world_m, axis=0) @ lane.camera.R          # camera axes to pitch axes
     foot = np.mean([body[INDEX[f"{side}_{p}"]] for p in ("ankle", "heel", "toe")], axis=0)
     hips = (body[INDEX["left_hip"]] + body[INDEX["right_hip"]]) / 2
-    seen = float((hips - foot) @ lane.left) + own * MODEL_IN_M[back_foot, own * lane.camera_left_m > 0]
+    seen = float((hips - foot) @ lane.left) + own * MODEL_IN_M[back_foot, lane.is_near(side)]
     if not np.isfinite(seen):
         return usual, usual_sd
     weight = 1 / usual_sd**2, 1 / MODEL_SD_M**2

@@ -10,10 +10,10 @@ import threading
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from types import ModuleType
-from typing import Callable, Iterable, Sequence
+from typing import Callable, Iterable
 
 from creaseside.engine import Engine
-from creaseside.orders import Cue, Log, Look, Show, Span
+from creaseside.orders import Cue, Log, Look, Show
 from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp, to_ns
 from kiosk import clock as real_clock
@@ -21,6 +21,7 @@ from kiosk import troubles
 from kiosk.board import Board
 from kiosk.course import STEPS, Course
 from kiosk.cuttings import Cuttings
+from kiosk.frames import frames_of
 from kiosk.front import Front
 from kiosk.health import Health, Lateness
 from kiosk.inputs import Press
@@ -182,11 +183,11 @@ class Loop:
                 self._safely("a look at nothing", self._all_back, look.ball)
 
     def _hand_out(self, look: Look) -> None:
-        frames = [frame for frame in frames_of(look.spans, self.parts.reel) if not self._is_asked(frame[0], look)]
+        frames = [frame for frame in frames_of(look.spans, self.parts.reel) if not self._is_asked(frame.stamp, look)]
         if frames:
-            self._asked[look.ball] += [stamp for stamp, _ in frames]
+            self._asked[look.ball] += [frame.stamp for frame in frames]
             self._out[look.ball] += len(frames)
-            self._oldest_ns[look.ball] = min(self._oldest_ns.get(look.ball, frames[0][0].t_ns), *(stamp.t_ns for stamp, _ in frames))
+            self._oldest_ns[look.ball] = min(self._oldest_ns.get(look.ball, frames[0].stamp.t_ns), *(frame.stamp.t_ns for frame in frames))
             self.parts.watcher.look(look.ball, frames, look.urgent)
 
     def _is_asked(self, stamp: Stamp, look: Look) -> bool:
@@ -320,17 +321,6 @@ class Loop:
                 "release_to_verdict_s": _shares(late.get("verdict"), 1e-3, 4),
                 "steps_s": {step: _shares(late.get(step), 1e-3, 4) for step in STEPS},
                 "live_looks": 0, "close_looks": 0, "faults": 0} | counts
-
-
-def frames_of(spans: Sequence[Span], reel: Reel) -> list[tuple[Stamp, tuple[int, int, int, int] | None]]:
-    """The spans' frames that are in the reel, each in its own direction, at most one in `step_ns`, with its box."""
-    chosen: list[tuple[Stamp, tuple[int, int, int, int] | None]] = []
-    for span in spans:
-        stamps: Sequence[Stamp] = reel.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
-        for stamp in stamps if span.first_ns <= span.last_ns else stamps[::-1]:
-            if not chosen or abs(stamp.t_ns - chosen[-1][0].t_ns) >= span.step_ns:
-                chosen.append((stamp, span.box_px))
-    return chosen
 
 
 def _latest_ns(look: Look) -> int:

@@ -23,10 +23,10 @@ import numpy as np
 from creaseside.pose import Pose
 from creaseside.stamps import Stamp
 from kiosk import memory
+from kiosk.frames import Box
 
 STEP_MS = 10**7        # 2.8 h: the filter (cut-off 0.05 Hz at rest) then keeps less than 0.04 % of the frame before
 LAST_MS = 9 * 10**15   # the library counts microseconds in 64 bits
-Box = tuple[int, int, int, int]
 
 
 class PoseModel:

@@ -11,6 +11,7 @@ nobody, with the reason. This room does not choose frames and does not judge pos
 from __future__ import annotations
 
 import collections
+import functools
 import itertools
 import multiprocessing as mp
 import os
@@ -18,14 +19,15 @@ import signal
 from dataclasses import dataclass, field
 from multiprocessing import connection
 from pathlib import Path
-from typing import Iterable, Sequence
+from typing import Callable, Iterable, Sequence
 
 import numpy as np
 
 from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp
-from kiosk import clock, memory, still
-from kiosk.pose_model import Box, PoseModel, hushed
+from kiosk import clock, memory, soles, still
+from kiosk.frames import Box, Frame
+from kiosk.pose_model import PoseModel, hushed
 from kiosk.reel import Reel
 
 __all__ = ["Box", "PoseModel", "Watcher"]
@@ -49,6 +51,7 @@ class _Job:
     ball: int | None   # None: a live frame
     stamp: Stamp
     box: Box | None
+    without: int | None = None
     fresh: bool = False
     last: bool = False     # of its stretch
     hurry: bool = False    # a verdict waits for it
@@ -78,10 +81,10 @@ class Stretches:
         self._waiting: list[_Stretch] = []
         self._own: dict[int, _Stretch] = {}
 
-    def add(self, ball: int, frames: Iterable[tuple[Stamp, Box | None]], hurry: bool = False) -> None:
+    def add(self, ball: int, frames: Iterable[Frame], hurry: bool = False) -> None:
         """hurry: before all that waits and does not, and where a stretch of these is under way it goes on with them."""
-        for stamp, box in frames:
-            job = _Job(ball, stamp, box, hurry=hurry)
+        for frame in frames:
+            job = _Job(ball, frame.stamp, frame.box_px, frame.without, hurry=hurry)
             known = [*self._own.values(), *self._waiting] if hurry else self._waiting[-1:]
             stretch = next((stretch for stretch in known if stretch.goes_on(job)), None)
             if stretch is None:
@@ -179,10 +182,10 @@ class Watcher:
         self._give(first, _Job(None, stamp, box_px))
         return True
 
-    def look(self, ball: int, frames: Sequence[tuple[Stamp, Box | None]], urgent: bool = False) -> None:
+    def look(self, ball: int, frames: Sequence[Frame], urgent: bool = False) -> None:
         """Pose these frames with the measuring model, in this order as far as the processes allow.
 
-        Neighbours should share one box (left, top, right, bottom): another box is another stretch. urgent: before all
+        Neighbours should share one box: another box is another stretch. urgent: before all
         that waits; may be given piece by piece, as the frames come.
         """
         self._stretches.add(ball, frames, urgent)
@@ -285,12 +288,12 @@ class Watcher:
         if isinstance(said, str):
             worker.why, worker.ready = said, not said
             return
-        stamp, live, missing, arrays = said
+        stamp, live, missing, arrays, sole_px = said
         job = next(j for j in worker.held if j.stamp == stamp and (j.ball is None) == live)
         worker.held.remove(job)
         worker.false_starts = 0
         model = "light" if live else self.look_model
-        self._done.append((job.ball, Pose.nobody(stamp, model, missing) if missing else Pose(stamp, *arrays, model)))
+        self._done.append((job.ball, Pose.nobody(stamp, model, missing) if missing else Pose(stamp, *arrays, model, sole_px=sole_px)))
 
     def _replace(self, worker: _Worker) -> None:
         hung = worker.process.is_alive()
@@ -326,6 +329,7 @@ def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, 
         with hushed():
             models = _models(live, light, heavy)
             reel = Reel.attach(reel_name)
+            view = functools.lru_cache(maxsize=1)(reel.bgr)     # without the bowler: neighbours share it
             pipe.send("")
             live_jobs, looks = collections.deque(), collections.deque()
             over = True                        # the last look's stretch
@@ -337,7 +341,7 @@ def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, 
                     (looks if job.ball is not None else live_jobs).append(job)
                 job = (live_jobs or looks).popleft()
                 over = over if job.ball is None else job.last
-                pipe.send((job.stamp, job.ball is None, *_posed(models[job.ball is None], reel, job)))
+                pipe.send((job.stamp, job.ball is None, *_posed(models[job.ball is None], reel.bgr(job.stamp.frame), view, job)))
     except (EOFError, BrokenPipeError, ConnectionResetError):
         return
     except Exception as e:
@@ -354,11 +358,13 @@ def _models(live: bool, light: Path, heavy: Path | None) -> dict[bool, PoseModel
     return {False: look, True: PoseModel(light, "light")} if live else {False: look}
 
 
-def _posed(model: PoseModel, reel: Reel, job: _Job) -> tuple[str | None, tuple[np.ndarray, ...]]:
-    bgr = reel.bgr(job.stamp.frame)
+def _posed(model: PoseModel, bgr: np.ndarray | None, view: Callable[[int], np.ndarray | None], job: _Job
+           ) -> tuple[str | None, tuple[np.ndarray, ...], np.ndarray | None]:
     if bgr is None:
-        return "the frame is gone from the reel", ()
+        return "the frame is gone from the reel", (), None
     if job.fresh:
         model.reset()
     pose = model.pose(bgr, job.stamp, job.box, job.hurry)
-    return pose.missing, (pose.xy_px, pose.world_m, pose.visibility)
+    without = view(job.without) if job.without is not None else None
+    sole_px = pose.sole_px if without is None or pose.missing else soles.lower_edges(bgr, without, pose)
+    return pose.missing, (pose.xy_px, pose.world_m, pose.visibility), sole_px

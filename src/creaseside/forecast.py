@@ -32,7 +32,7 @@ FIGURE_PX = 250.0              # the figure on which the knee's noise was measur
 @dataclass(frozen=True, slots=True)
 class Noise:
     """What the pose model adds. joint_px: of one look's hip, knee or ankle, on a figure of FIGURE_PX; foot_px: of a planted
-    foot's middle, the same for all looks of a contact."""
+    foot's lower edge, the same for all looks of a contact."""
 
     joint_px: float
     foot_px: float
@@ -58,7 +58,7 @@ def usual_noise() -> Noise:
     """The noise that the measures state, as pixels: one look's knee on a figure seen square, and a foot's place."""
     leg_px = LEG_M * FIGURE_PX / STATURE_M
     per_px = np.sqrt(sum(_slopes(lambda p: float(measures.signed_deg(*p)), leg_px) ** 2))
-    return Noise(measures.KNEE_NOISE_DEG / per_px, steps.HEIGHT_SD_M[steps.RUN] * FIGURE_PX / STATURE_M)
+    return Noise(measures.KNEE_NOISE_DEG / per_px, steps.EDGE_SD_M[steps.RUN] * FIGURE_PX / STATURE_M)
 
 
 def forecast(camera: Camera, fps: float, bowler_y_m: float = 0.0, noise: Noise | None = None) -> Forecast:
@@ -169,7 +169,7 @@ def _step(camera: Camera, x_m: float, y_m: float, noise: Noise, usual: tuple[flo
     place = np.array([x_m, y_m, 0.0])
     away = float(np.linalg.norm(place[:2] - camera.C[:2]) / camera.C[2])
     kind = steps.BACK if usual is steps.BACK_OFFSET_M else steps.RUN
-    stated = steps.HEIGHT_SD_M[kind] * away
+    stated = steps.EDGE_SD_M[kind] * away
     excess = max(0.0, (noise.foot_px * across_m_per_px(camera, place)) ** 2 - stated**2)
     hips = 1 / (1 / usual[1] ** 2 + 1 / steps.MODEL_SD_M**2)
     return steps.Step("left", 0.0, place[:2], place[:2], 0.0, float(np.sqrt(hips + excess)), stated)

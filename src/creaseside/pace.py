@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from creaseside.pose import INDEX, Pose
+from creaseside.pose import INDEX, SIDES, Pose
 from creaseside.stamps import NS
 
 OVER_S = 0.25            # a pace is taken over this long: a look's hips are wrong by 2 % of the height
@@ -19,7 +19,6 @@ RUNS, WALKS = 0.9, 0.35  # heights a second: 2 m/s seen 40 degrees off side-on i
 STROLLS = 0.6            # no faster for KEPT_S, and nobody has bowled
 ARM_S = 0.7              # an arm was up this lately; what follows is the same ball
 RUN_NS, WALK_NS, STAND_NS = NS // 40, NS // 15, NS // 8    # from look to look
-SIDES = ("left", "right")
 HIPS, SHOULDERS, WRISTS, ANKLES = (np.array([INDEX[f"{side}_{joint}"] for side in SIDES])
                                    for joint in ("hip", "shoulder", "wrist", "ankle"))
 

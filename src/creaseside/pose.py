@@ -5,7 +5,7 @@ person's own. A landmark that was not given is NaN. This room holds no opinion o
 """
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -19,6 +19,7 @@ NAMES = (
     "left_toe", "right_toe",
 )
 INDEX = {name: i for i, name in enumerate(NAMES)}
+SIDES = ("left", "right")
 MIRROR = np.array([INDEX[n.replace("left", "#").replace("right", "left").replace("#", "right")] for n in NAMES])
 
 
@@ -30,6 +31,8 @@ class Pose:
     world_m: (33, 3) float32, the model's own guess at the body in metres (x right, y down, z away from the camera, origin
     between the hips); coarse, kept for depth only.
     visibility: (33,) float32 in 0..1, the model's word, not ours.
+    sole_px: (2, 2) float32, in the order of SIDES: the lower edge of the foot in the picture, half-way from heel to toe; NaN where it
+    was not seen or not looked for. It is no landmark and is not kept with them.
     model: "light" (the live track) or "heavy" (the frames that are measured).
     missing: why there is no person in this frame, else None; then every landmark is NaN.
     """
@@ -40,9 +43,10 @@ class Pose:
     visibility: np.ndarray
     model: str
     missing: str | None = None
+    sole_px: np.ndarray = field(default_factory=lambda: np.full((len(SIDES), 2), np.nan, np.float32))
 
     def __post_init__(self) -> None:
-        for array in (self.xy_px, self.world_m, self.visibility):
+        for array in (self.xy_px, self.world_m, self.visibility, self.sole_px):
             array.setflags(write=False)
 
     @classmethod

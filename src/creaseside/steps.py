@@ -31,6 +31,11 @@ SOLE = {(RUN, True): (0.050, 0.011), (RUN, False): (0.048, 0.010), (BACK, True):
 LEG_M = 0.83                   # 0.49 of 1.70 m (Drillis & Contini 1966, from memory): where no leg was ever seen whole
 BACK_ANKLE = -0.016            # of the leg: the landmark of a back foot, turned out, against its ankle as it lands (drawn)
 HEIGHT_SD_M = {RUN: 0.006, BACK: 0.009, FRONT: 0.0065}   # how far the heights stray; the sight line makes five times that of it across
+# The same of a foot's lower edge, which lies on the ground on the camera's side of its ankle: hence below it.
+EDGE = {(RUN, True): (-0.0123, 0.001), (RUN, False): (-0.0063, 0.003), (BACK, True): (-0.0314, 0.0165), (BACK, False): (0.0027, -0.013),
+        (FRONT, True): (-0.0079, -0.0015), (FRONT, False): (-0.0132, 0.0055)}
+EDGE_SD_M = {RUN: 0.0033, BACK: 0.005, FRONT: 0.003}
+ASTRAY = 5.0                   # an edge so many sds from the landmarks' place is of something else
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,19 +61,41 @@ def of(track: Track, lane: Lane, contact: Contact, kind: str = RUN) -> Step | No
     if np.isfinite(contact.off_s):
         last = min(last, max(contact.off_s, contact.on_s + 0.03))
     flat = track.between(contact.on_s + STANCE_S[0], last)
-    sole_px, ankle_px = (flat[f"{contact.side}_heel"] + flat[f"{contact.side}_toe"]) / 2, flat[f"{contact.side}_ankle"]
-    leg_m = _leg_m(track, lane, contact)
-    sole = lane.camera.on_ground(sole_px, sole_height_m(lane, contact.side, kind, sole_px, leg_m))[:, :2]
-    both = np.isfinite(sole).all(1) & np.isfinite(ankle_px).all(1)
-    if not both.any():
+    ankle_px, leg_m = flat[f"{contact.side}_ankle"], _leg_m(track, lane, contact)
+    found = _place(flat, lane, contact.side, kind, leg_m)
+    if found is None:
         return None
-    place = np.median(sole[both], axis=0)
+    place, across_sd = found
     along = lane.through(place, _degrees(lane.heading)).flat(ankle_px)[:, 0]
     first = along[np.isfinite(along)][:3]
     hips, sd = _hips_left(flat, lane, contact.side, kind == BACK)
     ahead = float(np.median(first)) - (BACK_ANKLE * leg_m if kind == BACK else 0.0)
-    away = float(np.linalg.norm(place - lane.camera.C[:2]) / lane.camera.C[2])
-    return Step(contact.side, contact.on_s, place, place + ahead * lane.heading, hips, sd, HEIGHT_SD_M[kind] * away)
+    return Step(contact.side, contact.on_s, place, place + ahead * lane.heading, hips, sd, across_sd)
+
+
+def _place(flat: Track, lane: Lane, side: str, kind: str, leg_m: float) -> tuple[np.ndarray, float] | None:
+    """Where a foot stands, (x, y), and the sd of y: by its lower edge, where that is seen in half of the looks and is no other thing's,
+    else by its landmarks. None where these are not seen."""
+    middle_px, near = (flat[f"{side}_heel"] + flat[f"{side}_toe"]) / 2, lane.is_near(side)
+    seen = np.isfinite(middle_px).all(1) & np.isfinite(flat[f"{side}_ankle"]).all(1)
+    if not seen.any():
+        return None
+    place, sd = _over_ground(lane, SOLE[kind, near], HEIGHT_SD_M[kind], middle_px[seen], leg_m)
+    edge_px = flat.sole(side)[seen & np.isfinite(flat.sole(side)).all(1)]
+    if 2 * len(edge_px) >= seen.sum():
+        edge, edge_sd = _over_ground(lane, EDGE[kind, near], EDGE_SD_M[kind], edge_px, leg_m)
+        if np.linalg.norm(edge - place) < ASTRAY * np.hypot(sd, edge_sd):
+            return edge, edge_sd
+    return place, sd
+
+
+def _over_ground(lane: Lane, over: tuple[float, float], height_sd_m: float, points_px: np.ndarray, leg_m: float) -> tuple[np.ndarray, float]:
+    """The middle one of the places (x, y) that these points (T, 2) of a standing foot are seen over, and the sd of y: a low camera far
+    away sees depth badly, and a foot that stands does not move."""
+    places = lane.camera.on_ground(points_px, _height_m(lane, over, points_px, leg_m))[:, :2]
+    place = np.median(places, axis=0)
+    away = np.linalg.norm(place - lane.camera.C[:2]) / lane.camera.C[2]
+    return place, float(np.hypot(height_sd_m * away, places[:, 1].std()))
 
 
 def _leg_m(track: Track, lane: Lane, contact: Contact) -> float:
@@ -81,11 +108,10 @@ def _leg_m(track: Track, lane: Lane, contact: Contact) -> float:
     return LEG_M
 
 
-def sole_height_m(lane: Lane, side: str, kind: str, sole_px: np.ndarray, leg_m: float) -> np.ndarray:
-    """How high over the ground the sight lines to a standing foot's middle (T, 2) are over the ankle's place across, (T,)."""
-    near = lane.is_near(side)
-    square, turned = SOLE[kind, near]
-    sine = np.clip(np.sin(np.arctan(lane.from_behind(sole_px))), -joints.MOST_SINE, joints.MOST_SINE)
+def _height_m(lane: Lane, over: tuple[float, float], points_px: np.ndarray, leg_m: float) -> np.ndarray:
+    """How high over the ground the sight lines to points (T, 2) of a standing foot are over the ankle's place across, (T,)."""
+    square, turned = over
+    sine = np.clip(np.sin(np.arctan(lane.from_behind(points_px))), -joints.MOST_SINE, joints.MOST_SINE)
     return leg_m * (square + turned * sine)
 
 

@@ -12,6 +12,7 @@ from typing import Callable
 import numpy as np
 
 from creaseside.lane import Lane
+from creaseside.pose import SIDES
 from creaseside.track import Track, height_px
 
 SLOWEST_DEG_S = 600.0     # a bowling arm passes the top at 900 to 1200 deg/s (rendered; a hand at 20 m/s over 0.9 m): slow practice below
@@ -30,7 +31,6 @@ ARM_ASIDE = 0.5           # of an arm's length it is out to the side at most, fr
 MOST_ASLANT = 1.0         # stands aslant sees it shorter by the tangent of that; beyond 45 degrees nothing of a ball is to be told
 WRIST_OUT_M = 0.11        # over the top it is a sixth to a quarter of its length out, to the bowling side (rendered)
 SAME_S = 0.12             # lines that meet the top no farther apart are one swing
-SIDES = ("left", "right")
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from typing import Iterable
 
 import numpy as np
 
-from creaseside.pose import INDEX, MIRROR, NAMES, Pose
+from creaseside.pose import INDEX, MIRROR, NAMES, SIDES, Pose
 
 LEGS = np.array([INDEX[n] for n in NAMES if n.endswith(("hip", "knee", "ankle", "heel", "toe"))])
 ARMS = np.array([INDEX[n] for n in NAMES if n.endswith(("elbow", "wrist", "pinky", "index", "thumb"))])
@@ -25,15 +25,16 @@ OUTLIER_SPAN_S = 0.035    # neighbours: two frames either side at 60 fps
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """t_s (T,); frame (T,); xy_px (T, 33, 2); world_m (T, 33, 3); strictly rising in time."""
+    """t_s (T,); frame (T,); xy_px (T, 33, 2); world_m (T, 33, 3); sole_px (T, 2, 2), by SIDES; strictly rising in time."""
 
     t_s: np.ndarray
     frame: np.ndarray
     xy_px: np.ndarray
     world_m: np.ndarray
+    sole_px: np.ndarray
 
     def __post_init__(self) -> None:
-        for array in (self.t_s, self.frame, self.xy_px, self.world_m):
+        for array in (self.t_s, self.frame, self.xy_px, self.world_m, self.sole_px):
             array.setflags(write=False)
 
     def __len__(self) -> int:
@@ -43,12 +44,16 @@ class Track:
         """One landmark through time: (T, 2) pixels."""
         return self.xy_px[:, INDEX[name]]
 
+    def sole(self, side: str) -> np.ndarray:
+        """The lower edge of a foot through time: (T, 2) pixels."""
+        return self.sole_px[:, SIDES.index(side)]
+
     def middle(self, joint: str) -> np.ndarray:
         """Half-way between the left and the right `joint`: (T, 2) pixels."""
         return (self["left_" + joint] + self["right_" + joint]) / 2
 
     def where(self, keep: np.ndarray) -> Track:
-        return Track(self.t_s[keep], self.frame[keep], self.xy_px[keep], self.world_m[keep])
+        return Track(self.t_s[keep], self.frame[keep], self.xy_px[keep], self.world_m[keep], self.sole_px[keep])
 
     def between(self, first_s: float, last_s: float) -> Track:
         return self.where((self.t_s >= first_s) & (self.t_s <= last_s))
@@ -73,7 +78,8 @@ def of(poses: Iterable[Pose]) -> Track:
     n = len(NAMES)
     return Track(np.array([p.stamp.t_s for p in kept], float), np.array([p.stamp.frame for p in kept], int),
                  np.array([p.xy_px for p in kept], float).reshape(-1, n, 2),
-                 np.array([p.world_m for p in kept], float).reshape(-1, n, 3))
+                 np.array([p.world_m for p in kept], float).reshape(-1, n, 3),
+                 np.array([p.sole_px for p in kept], float).reshape(-1, len(SIDES), 2))
 
 
 def height_px(track: Track) -> float:
@@ -98,8 +104,7 @@ def cleaned(track: Track) -> Track:
     track = _one_person(track)
     tall = height_px(track)                              # the same whichever side is which
     for limbs in (LEGS, ARMS):
-        xy, world = _sides(track, limbs, tall)
-        track = replace(track, xy_px=xy, world_m=world)
+        track = _sides(track, limbs, tall)
     return _without_slips(track, tall)
 
 
@@ -134,8 +139,8 @@ def _joins(t_s: np.ndarray, middle: np.ndarray, tall: float, kept: np.ndarray, o
     return True
 
 
-def _sides(track: Track, limbs: np.ndarray, tall: float) -> tuple[np.ndarray, np.ndarray]:
-    """Left and right of `limbs` by continuity: the cheapest path through the two labellings of every look.
+def _sides(track: Track, limbs: np.ndarray, tall: float) -> Track:
+    """Left and right of `limbs` by continuity: the cheapest path through the two labellings of every look. Soles go with the legs.
 
     Moving costs its way, in body heights, against where the limb was heading; leaving the model's own labels costs KEEP_LABEL a look.
     """
@@ -145,10 +150,12 @@ def _sides(track: Track, limbs: np.ndarray, tall: float) -> tuple[np.ndarray, np
     step = np.abs(both[1:, None] - both[:-1, :, None])                       # (T-1, from, to, joints, 2)
     way = np.nan_to_num(np.minimum(np.hypot(step[..., 0], step[..., 1]), 0.2), nan=UNSEEN_WAY).mean(-1)
     crosses = _cheapest(way.tolist(), np.diff(track.t_s).tolist())
-    xy, world = track.xy_px.copy(), track.world_m.copy()
+    xy, world, sole = track.xy_px.copy(), track.world_m.copy(), track.sole_px.copy()
     xy[np.ix_(crosses, limbs)] = track.xy_px[np.ix_(crosses, MIRROR[limbs])]
     world[np.ix_(crosses, limbs)] = track.world_m[np.ix_(crosses, MIRROR[limbs])]
-    return xy, world
+    if limbs is LEGS:
+        sole[crosses] = track.sole_px[crosses, ::-1]
+    return replace(track, xy_px=xy, world_m=world, sole_px=sole)
 
 
 def _cheapest(way: list[list[list[float]]], gap_s: list[float]) -> list[int]:

@@ -10,10 +10,11 @@ import numpy as np
 from creaseside import finder, joints, lane, measures, phases, steps, track
 from creaseside.camera import Camera, look_at
 from creaseside.orders import Look, Order
-from creaseside.pose import INDEX, MIRROR, NAMES, Pose
+from creaseside.pose import INDEX, MIRROR, NAMES, SIDES, Pose
 from creaseside.stamps import Stamp, to_ns
 from tests.creaseside.puppet import POINT_M, TRUE_SIDE, Puppet
 
+EDGE_NOISE = 0.3  # a foot's lower edge is seen so much better than a landmark
 EPOCH_S = 100.0  # where the puppet's 0 lies on the stamps' axis
 
 
@@ -56,6 +57,7 @@ class Film:
             world[there] = self.bystander[0].joints(t[there])
         kinds = {side: kinds_of_step(self.puppet, side, t * self.pace) for side in TRUE_SIDE}
         xy = self.camera.project(beside_joints(world, self.camera, kinds) + lifted_feet(world, self.camera, kinds))
+        sole = self.camera.project(lower_edges(world, self.camera, kinds))
         for kind, (a, b) in self.swapped.items():
             parts = (
                 ("hip", "knee", "ankle", "heel", "toe")
@@ -64,10 +66,12 @@ class Film:
             )
             these = np.ix_((t >= a) & (t <= b), [i for i, n in enumerate(NAMES) if n.endswith(parts)])
             xy[these] = xy[:, MIRROR][these]
+            if kind == "leg":
+                sole[(t >= a) & (t <= b)] = sole[(t >= a) & (t <= b), ::-1]
         for name, (a, b) in self.hidden.items():
             xy[(t >= a) & (t <= b), INDEX[name]] = np.nan
         middle = (world[:, INDEX["left_hip"]] + world[:, INDEX["right_hip"]])[:, None] / 2
-        self.__dict__.update(t=t, xy=xy, body=(world + moved_feet(self.camera, kinds) - middle) @ self.camera.R.T)
+        self.__dict__.update(t=t, xy=xy, sole=sole, body=(world + moved_feet(self.camera, kinds) - middle) @ self.camera.R.T)
 
     def __len__(self) -> int:
         return len(self.t)
@@ -85,8 +89,16 @@ class Film:
         if away or rng.random() < self.lost:
             return Pose.nobody(self.stamp(i), model, "nobody in the picture")
         xy = self.xy[i] + rng.normal(0, 1, (33, 2)) * self.noise_px
+        sole = self.sole[i] + rng.normal(0, 1, (2, 2)) * self.noise_px * EDGE_NOISE
+        hidden = np.isnan([xy[INDEX[f"{side}_heel"]] + xy[INDEX[f"{side}_toe"]] for side in SIDES])
+        sole = np.where(hidden | (model == "light"), np.nan, sole)
         return Pose(
-            self.stamp(i), xy.astype(np.float32), self.body[i].astype(np.float32), np.ones(33, np.float32), model
+            self.stamp(i),
+            xy.astype(np.float32),
+            self.body[i].astype(np.float32),
+            np.ones(33, np.float32),
+            model,
+            sole_px=sole.astype(np.float32),
         )
 
     def poses(self, first_s=-np.inf, last_s=np.inf) -> list[Pose]:
@@ -144,6 +156,20 @@ def lifted_feet(world: np.ndarray, camera: Camera, kinds: Mapping[str, list[str]
             out[:, INDEX[f"{side}_{end}"], 2] = length * (square + turned * sine) - POINT_M
         out[:, INDEX[f"{side}_ankle"], 0] = length * [steps.BACK_ANKLE * (kind == steps.BACK) for kind in kinds[side]]
     return out
+
+
+def lower_edges(world: np.ndarray, camera: Camera, kinds: Mapping[str, list[str]]) -> np.ndarray:
+    """(T, 2, 3) m: where the sight line to the foot's lower edge is over the ankle's place across, by SIDES."""
+    out = []
+    for side in SIDES:
+        hip, knee, ankle, heel, toe = (world[:, INDEX[f"{side}_{joint}"]] for joint in (*joints.JOINTS, *FEET))
+        sight = ankle - camera.C
+        near, sine = bool(np.median(-TRUE_SIDE[side] * sight[:, 1]) > 0), sight[:, 0] / np.hypot(sight[:, 0], sight[:, 1])
+        length = np.linalg.norm(hip - knee, axis=1) + np.linalg.norm(knee - ankle, axis=1)
+        square, turned = np.array([steps.EDGE[kind, near] for kind in kinds[side]]).T
+        middle = (heel + toe) / 2
+        out.append(np.stack([middle[:, 0], middle[:, 1], middle[:, 2] - POINT_M + length * (square + turned * sine)], 1))
+    return np.stack(out, 1)
 
 
 def moved_feet(camera: Camera, kinds: Mapping[str, list[str]]) -> np.ndarray:

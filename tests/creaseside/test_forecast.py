@@ -12,7 +12,7 @@ from creaseside import measures, steps
 from creaseside.camera import Camera, solve
 from creaseside.forecast import FORECAST, Noise, advice, forecast, usual_noise
 from creaseside.pitch import MARKS
-from creaseside.pose import INDEX
+from creaseside.pose import INDEX, SIDES
 from tests.creaseside.film import Film, closely, side_camera
 from tests.creaseside.puppet import bowler, truth
 
@@ -40,14 +40,16 @@ def test_where_the_constants_were_measured_it_says_what_every_ball_says(view, fp
 # How far off the numbers are
 
 def strayed(film: Film, noise: Noise, rng: np.random.Generator) -> Film:
-    """The film with every planted foot beside its place by as much as the model's are."""
-    xy, body = film.xy.copy(), film.body.copy()
+    """The film with every planted foot beside its place by as much as its edge is, and the model's body."""
+    xy, sole, body = film.xy.copy(), film.sole.copy(), film.body.copy()
     for d in film.puppet.downs:
         there = (film.t > d.on - 0.02) & (film.t < d.off + 0.02)
         ends = [INDEX[f"{d.side}_{end}"] for end in ("heel", "toe", "ankle")]
-        xy[np.ix_(there, ends)] += rng.normal(0, noise.foot_px, 2)
+        off = rng.normal(0, noise.foot_px, 2)
+        xy[np.ix_(there, ends)] += off
+        sole[there, SIDES.index(d.side)] += off
         body[np.ix_(there, ends)] += rng.normal(0, steps.MODEL_SD_M) * (film.camera.R @ [0, 1, 0])
-    film.__dict__.update(xy=xy, body=body)
+    film.__dict__.update(xy=xy, sole=sole, body=body)
     return film
 
 

@@ -171,7 +171,7 @@ def test_every_measure_side_on_at_120(name):
 
 
 def test_what_is_read_off_the_ground_knows_what_the_marks_leave_open():
-    """The same pictures, read with each of forty cameras that a hand's marks allow, scatter by what is stated beyond the rest."""
+    """The same pictures, read with each of 120 cameras that a hand's marks allow, scatter by what is stated beyond the rest."""
     film = Film(bowler(), side_camera(wide_deg=60), fps=60)
     px = {n: tuple(film.camera.project(np.array(place))) for n, place in MARKS.items()}
     solved = solve({n: p for n, p in px.items() if 0 < p[0] < 1280 and 0 < p[1] < 720})
@@ -180,9 +180,9 @@ def test_what_is_read_off_the_ground_knows_what_the_marks_leave_open():
         film.__dict__.update(camera=camera)
         seen = closely(film)
         return [MEASURES[name](seen) for name in ("approach_deg", "turn_deg", "front_foot_offset_m", "stride_length_m")]
-    scatter = np.std([[v.value for v in read(camera)] for camera in solved.others(np.random.default_rng(4), 40)], axis=0)
+    scatter = np.std([[v.value for v in read(camera)] for camera in solved.others(np.random.default_rng(4), 120)], axis=0)
     with_marks, without = ([v.sd for v in read(camera)] for camera in (solved, dataclasses.replace(solved, cov=None)))
-    assert np.sqrt(np.square(with_marks) - np.square(without)) == pytest.approx(scatter, rel=0.35)
+    assert np.sqrt(np.square(with_marks) - np.square(without)) == pytest.approx(scatter, rel=0.25)
 
 
 @pytest.mark.parametrize("approach, yaw, view", [(8, 20, "left"), (-8, 20, "right")])

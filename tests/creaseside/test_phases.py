@@ -82,5 +82,5 @@ def test_one_slip_of_the_wrist_does_not_move_release(slip_deg):
     a = np.radians(slip_deg)
     wrist, shoulder = close["right_wrist"][i], close["right_shoulder"][i]
     xy[i, 16] = shoulder + np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]]) @ (wrist - shoulder)
-    slipped = phases.release(track.Track(close.t_s, close.frame, xy, close.world_m), plane, "right", EPOCH_S + 0.1)
+    slipped = phases.release(track.Track(close.t_s, close.frame, xy, close.world_m, close.sole_px), plane, "right", EPOCH_S + 0.1)
     assert slipped.value - EPOCH_S == pytest.approx(0.11, abs=0.004)

@@ -28,6 +28,41 @@ def test_feet_are_put_where_they_stand(fps, arm, view, yaw):
         assert step.ankle_m == pytest.approx(truth_at(puppet, step.side, on, "ankle"), abs=0.03)
 
 
+@pytest.mark.parametrize("arm", ["right", "left"])
+@pytest.mark.parametrize("view", ["right", "left"])
+def test_a_foot_stands_where_its_lower_edge_does_whatever_its_landmarks_say(arm, view):
+    """Three pixels that heel and toe are too high are eleven centimetres; where the edges are not seen, the place says so by its sd."""
+    film = Film(bowler(arm=arm), side_camera(view), fps=120, noise_px=1.0)
+    told = closely(film)
+    feet = [INDEX[f"{side}_{end}"] for side in ("left", "right") for end in ("heel", "toe")]
+    film.xy[:, feet] -= [0, 3]
+    moved = closely(film)
+    film.sole[:] = np.nan
+    by_landmarks = closely(film)
+    for one, other, third in zip(*([*seen.run_up, seen.back, seen.front] for seen in (told, moved, by_landmarks))):
+        assert np.linalg.norm(other.ground_m - one.ground_m) < 0.02 < 0.05 < np.linalg.norm(third.ground_m - one.ground_m)
+        assert third.across_sd_m > 1.2 * one.across_sd_m
+
+
+def test_an_edge_of_something_else_is_left_out():
+    """A bat that lies before the foot, ten pixels lower."""
+    film = Film(bowler(), fps=120)
+    film.sole[:] += [0, 10]
+    beside, film.sole[:] = closely(film), np.nan
+    by_landmarks = closely(film)
+    assert np.array_equal(beside.front.ground_m, by_landmarks.front.ground_m) and beside.front.across_sd_m == by_landmarks.front.across_sd_m
+
+
+def test_a_foot_that_seems_to_wander_is_less_sure():
+    """Behind the stumps a foot's landmarks stray by ten pixels from look to look."""
+    film = Film(bowler(), fps=120)
+    film.sole[:] = np.nan
+    steady = closely(film).back.across_sd_m
+    back = [INDEX[f"right_{end}"] for end in ("heel", "toe")]
+    film.xy[np.ix_(range(0, len(film), 4), back)] += [0, 4]
+    assert closely(film).back.across_sd_m > 1.5 * steady
+
+
 @pytest.mark.parametrize("fps, limit", [(25, 2.0), (30, 1.0), (60, 1.0), (120, 1.0), (240, 1.0)])
 @pytest.mark.parametrize("arm, view, yaw", [("right", "right", 0), ("left", "left", 15)])
 @pytest.mark.parametrize("approach", [-10, 0, 6])

@@ -71,13 +71,20 @@ def test_swapped_sides_are_put_right(limb, span, fps):
     assert away.any(1).sum() <= 1
 
 
+def test_a_sole_goes_with_its_foot():
+    mixed = track.of(Film(P, swapped={"leg": (-0.15, -0.10)}).poses(-0.6, 0.2))
+    assert not np.allclose(mixed.sole_px, close().sole_px)
+    assert np.array_equal(track.cleaned(mixed).sole_px, close().sole_px)
+    assert np.array_equal(close().sole("right"), close().sole_px[:, 1])
+
+
 @pytest.mark.parametrize("fps", [60, 120])
 @pytest.mark.parametrize("name", ["left_knee", "right_ankle", "left_heel", "left_hip"])
 def test_a_slip_becomes_unseen_and_nothing_else_does(fps, name):
     t = close(fps=fps)
     xy, at = t.xy_px.copy(), int(np.abs(t.t_s - EPOCH_S + 0.3).argmin())
     xy[at, INDEX[name]] += (60, -60)
-    cleaned = track.cleaned(track.Track(t.t_s, t.frame, xy, t.world_m))
+    cleaned = track.cleaned(track.Track(t.t_s, t.frame, xy, t.world_m, t.sole_px))
     assert np.isnan(cleaned[name][at]).all()
     assert np.isnan(cleaned.xy_px[..., 0]).sum() == 1
 
@@ -128,5 +135,5 @@ def test_too_few_samples_are_unseen_and_gaps_are_not_filled():
 
 
 def test_the_gap_is_the_longer_of_the_neighbours():
-    t = track.Track(np.array([0.0, 0.1, 0.4]), np.arange(3), np.zeros((3, 33, 2)), np.zeros((3, 33, 3)))
+    t = track.Track(np.array([0.0, 0.1, 0.4]), np.arange(3), np.zeros((3, 33, 2)), np.zeros((3, 33, 3)), np.zeros((3, 2, 2)))
     assert t.gap_s() == pytest.approx([0.1, 0.3, 0.3]) and t.period_s() == pytest.approx(0.2)

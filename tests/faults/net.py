@@ -119,7 +119,7 @@ class Eyes:
         return True
 
     def look(self, ball: int, frames, urgent: bool = False) -> None:
-        self._waiting += [(ball, stamp) for stamp, _ in frames]
+        self._waiting += [(ball, frame.stamp) for frame in frames]
 
     def poses(self) -> list[tuple[int | None, Pose]]:
         waiting, self._waiting = self._waiting, []

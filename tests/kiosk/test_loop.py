@@ -21,7 +21,8 @@ from kiosk.health import Health
 from kiosk.inputs import Press
 from kiosk.intake import Intake
 from kiosk.logbook import Logbook
-from kiosk.loop import Loop, Parts, frames_of
+from kiosk.frames import frames_of
+from kiosk.loop import Loop, Parts
 from kiosk.outputs import Heard
 from kiosk.reel import Reel
 from kiosk.scenes.scene import Pictures
@@ -80,7 +81,7 @@ class Eyes:
 
     def look(self, ball: int, frames, urgent: bool = False) -> None:
         self.given.append((ball, frames))
-        self.waiting += [(ball, stamp) for stamp, _ in frames]
+        self.waiting += [(ball, frame.stamp) for frame in frames]
 
     def poses(self) -> list:
         out = [(ball, Pose.nobody(stamp, "light" if ball is None else "heavy", "nobody")) for ball, stamp in self.waiting]
@@ -297,11 +298,11 @@ def test_poses_come_in_order_and_spans_run_their_own_way(world):
     assert w.engine.seen == sorted(w.engine.seen)
     (ball, frames), = w.eyes.given
     r, start = w.engine.release_ns, w.source.start_ns
-    first = [stamp.t_ns - start for stamp, box in frames if box]
-    back = [stamp.t_ns - start for stamp, box in frames if not box]
+    first = [frame.stamp.t_ns - start for frame in frames if frame.box_px]
+    back = [frame.stamp.t_ns - start for frame in frames if not frame.box_px]
     assert first == sorted(first) and first[0] == r - start - NS // 5 and first[-1] == r - start + NS // 10
     assert back == sorted(back, reverse=True) and min(a - b for a, b in zip(back, back[1:])) >= NS // 20
-    assert sorted(w.engine.closely) == sorted(stamp for stamp, _ in frames)
+    assert sorted(w.engine.closely) == sorted(frame.stamp for frame in frames)
     models = {pose.model for poses in w.log.traces(w.rows()[0]["id"]).values() for pose in poses}
     assert models == {"light", "heavy"}
 
@@ -314,7 +315,7 @@ def test_while_a_verdict_waits_no_frame_is_asked_for_whose_neighbour_is_under_wa
     def asked(first_ns: int, urgent: bool) -> list[int]:
         before = len(w.eyes.given)
         w.loop._carry_out(Look(77, (Span(first_ns, first_ns + NS // 5, step, None),), urgent))
-        return [stamp.t_ns for ball, frames in w.eyes.given[before:] for stamp, _ in frames]
+        return [frame.stamp.t_ns for ball, frames in w.eyes.given[before:] for frame in frames]
     first = asked(start + NS // 5, True)
     later = asked(start + NS // 5 + 4 * NS // FPS, True)       # the landing was seen four frames later
     assert len(first) >= 4 and len(later) == 1 and later[0] - max(first) >= step

@@ -58,6 +58,8 @@ def test_one_line_a_ball_with_the_clip_s_own_time(piece, measured):
         assert ball[name] == pytest.approx(truth[name], abs=off_s)
     assert ball["front_knee_ffc_deg"] == pytest.approx(truth["front_knee_ffc_deg"], abs=4 * ball["front_knee_ffc_deg_sd"])
     assert ball["run_up_speed_m_s"] == pytest.approx(truth["run_up_speed_m_s"], rel=0.12)
+    assert ball["stride_length_m"] == pytest.approx(truth["stride_length_m"], abs=0.05)
+    assert ball["front_foot_offset_m"] == pytest.approx(truth["front_foot_offset_m"], abs=0.06) and ball["front_foot_offset_m_sd"] < 0.04
     assert ball["verdict"] is ball["release_to_verdict_s"] is ball["release_to_cue_s"] is None
 
 

@@ -35,7 +35,7 @@ class Played:
 
     def look(self, ball, frames, urgent=False) -> None:
         self.looked[ball] = list(frames)
-        new = [(ball, stamp) for stamp, _ in frames]
+        new = [(ball, frame.stamp) for frame in frames]
         self._todo.extendleft(reversed(new)) if self._backwards else self._todo.extend(new)
 
     def wait(self, timeout_s) -> None:
@@ -104,8 +104,8 @@ def span(first_s: float, last_s: float, step_s: float = 1 / 140) -> Span:
 def test_a_ball_s_frames_are_posed_again_in_the_spans_own_order():
     watcher = Played()
     assert run(Script({2.0: (span(1.7, 1.9), span(1.7, 1.4), span(1.4, 1.0, 1 / 45))}), watcher) == [1]
-    t = [stamp.t_s for stamp, box in watcher.looked[1]]
-    assert {box for _, box in watcher.looked[1]} == {(1, 2, 3, 4)}
+    t = [frame.stamp.t_s for frame in watcher.looked[1]]
+    assert {frame.box_px for frame in watcher.looked[1]} == {(1, 2, 3, 4)}
     landing, back, run_up = t[:25], t[25:62], t[62:]
     assert landing == sorted(landing) and landing[0] == pytest.approx(1.7) and landing[-1] == pytest.approx(1.9, abs=0.005)
     assert back == sorted(back, reverse=True) and back[-1] == pytest.approx(1.4, abs=0.005)

@@ -5,20 +5,22 @@ import os
 import signal
 import sys
 
-import cv2
 import numpy as np
 import pytest
 
 from creaseside.stamps import NS, Stamp
 from kiosk import models
 from kiosk import watcher as room
+from kiosk.frames import Frame
 from kiosk.reel import Reel
+from kiosk.sources import jpeg
 from kiosk.watcher import HALF, HUNG_S, Stretches, Watcher
 from tests.kiosk.demo_frames import bowler
 from tests.kiosk.handclock import HandClock
 
 FPS = 120
 N = 24
+EMPTY, GREEN = N, (82, 132, 98)     # a frame in which nobody is
 
 
 def stamps(first: int, last: int) -> list[Stamp]:
@@ -37,33 +39,33 @@ def taken(stretches: Stretches, who: int) -> list[tuple[int, bool]]:
 
 def test_a_stretch_keeps_its_order_and_is_fresh_once():
     stretches = Stretches()
-    stretches.add(1, [(s, None) for s in stamps(10, 16)])
+    stretches.add(1, [Frame(s) for s in stamps(10, 16)])
     assert taken(stretches, 0) == [(10, True)] + [(i, False) for i in range(11, 16)]
 
 
 def test_a_gap_and_another_box_begin_a_stretch():
     stretches = Stretches()
-    stretches.add(1, [(s, None) for s in stamps(0, 3) + stamps(50, 52)] + [(s, (0, 0, 9, 9)) for s in stamps(52, 54)])
+    stretches.add(1, [Frame(s) for s in stamps(0, 3) + stamps(50, 52)] + [Frame(s, (0, 0, 9, 9)) for s in stamps(52, 54)])
     assert [frame for frame, fresh in taken(stretches, 0) if fresh] == [0, 50, 52]
 
 
 def test_neighbours_are_told_by_time_not_by_number():
     """Every fourth frame at 120 fps is still a neighbour, as it is at 30 fps."""
     stretches = Stretches()
-    stretches.add(1, [(s, None) for s in stamps(0, 40)[::4]])
+    stretches.add(1, [Frame(s) for s in stamps(0, 40)[::4]])
     assert sum(fresh for _, fresh in taken(stretches, 0)) == 1
 
 
 def test_two_looks_are_two_stretches_in_turn():
     stretches = Stretches()
-    stretches.add(1, [(s, None) for s in stamps(0, 2)])
-    stretches.add(2, [(s, None) for s in stamps(2, 4)])
+    stretches.add(1, [Frame(s) for s in stamps(0, 2)])
+    stretches.add(2, [Frame(s) for s in stamps(2, 4)])
     assert taken(stretches, 0) == [(0, True), (1, False), (2, True), (3, False)]
 
 
 def test_an_idle_process_takes_over_the_later_half():
     stretches = Stretches()
-    stretches.add(1, [(s, None) for s in stamps(0, 21)])
+    stretches.add(1, [Frame(s) for s in stamps(0, 21)])
     assert stretches.next(0).stamp.frame == 0
     job = stretches.next(1)
     assert (job.stamp.frame, job.fresh) == (11, True)
@@ -72,7 +74,7 @@ def test_an_idle_process_takes_over_the_later_half():
 
 def test_too_little_is_not_taken_over():
     stretches = Stretches()
-    stretches.add(1, [(s, None) for s in stamps(0, 2 * HALF)])
+    stretches.add(1, [Frame(s) for s in stamps(0, 2 * HALF)])
     stretches.next(0)
     assert stretches.next(1) is None
     assert len(taken(stretches, 0)) == 2 * HALF - 1
@@ -80,7 +82,7 @@ def test_too_little_is_not_taken_over():
 
 def test_nothing_is_taken_over_where_a_fast_machine_is_to_see_the_same_as_a_slow_one():
     stretches = Stretches(whole=True)
-    stretches.add(1, [(s, None) for s in stamps(0, 40)])
+    stretches.add(1, [Frame(s) for s in stamps(0, 40)])
     stretches.next(0)
     assert stretches.next(1) is None and len(taken(stretches, 0)) == 39
 
@@ -88,7 +90,7 @@ def test_nothing_is_taken_over_where_a_fast_machine_is_to_see_the_same_as_a_slow
 def test_the_last_of_a_stretch_says_so_also_where_half_of_it_was_taken_over():
     """Before it a process that waits for its next frame does not forget whom it follows."""
     stretches = Stretches()
-    stretches.add(1, [(s, None) for s in stamps(0, 21)])
+    stretches.add(1, [Frame(s) for s in stamps(0, 21)])
     mine = [stretches.next(0) for _ in range(3)]
     theirs = [stretches.next(1)]
     for who, jobs in ((0, mine), (1, theirs)):
@@ -99,20 +101,20 @@ def test_the_last_of_a_stretch_says_so_also_where_half_of_it_was_taken_over():
 
 def test_what_a_verdict_waits_for_comes_first_and_goes_on_as_its_frames_come():
     one, other, stretches = (0, 0, 9, 9), (1, 0, 9, 9), Stretches()
-    stretches.add(1, [(s, None) for s in stamps(0, 4)])
-    stretches.add(2, [(s, one) for s in stamps(10, 12)], hurry=True)
+    stretches.add(1, [Frame(s) for s in stamps(0, 4)])
+    stretches.add(2, [Frame(s, one) for s in stamps(10, 12)], hurry=True)
     assert stretches.hurried(1) and taken_one(stretches, 1) == (10, True) and not stretches.hurried(0)
-    stretches.add(2, [(stamps(12, 13)[0], one), *((s, other) for s in stamps(13, 15))], hurry=True)
+    stretches.add(2, [Frame(stamps(12, 13)[0], one), *(Frame(s, other) for s in stamps(13, 15))], hurry=True)
     assert stretches.hurried(0) and taken_one(stretches, 0) == (13, True) and taken_one(stretches, 1) == (11, False)
     assert [taken_one(stretches, 1) for _ in range(2)] == [(12, False), (0, True)]
-    stretches.add(2, [(stamps(15, 16)[0], other)], hurry=True)
+    stretches.add(2, [Frame(stamps(15, 16)[0], other)], hurry=True)
     assert taken(stretches, 0)[:2] == [(14, False), (15, False)]
 
 
 @pytest.mark.parametrize("n", range(1, 40))
 def test_every_frame_is_handed_out_once(n):
     stretches, seen = Stretches(), []
-    stretches.add(1, [(s, None) for s in stamps(0, n)])
+    stretches.add(1, [Frame(s) for s in stamps(0, n)])
     while jobs := [job for who in (1, 0) if (job := stretches.next(who))]:
         seen += [job.stamp.frame for job in jobs]
     assert sorted(seen) == list(range(n))
@@ -123,7 +125,8 @@ def reel():
     frames = bowler(N)
     with Reel.make(1.0, FPS, 40) as made:
         for stamp, bgr in zip(stamps(0, N), frames, strict=True):
-            made.write(stamp, cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes())
+            made.write(stamp, jpeg.encode(bgr))
+        made.write(Stamp(EMPTY, EMPTY * NS // FPS), jpeg.encode(np.full_like(frames[0], GREEN)))
         yield made
 
 
@@ -152,12 +155,20 @@ def collect(watcher: Watcher, n: int) -> list:
 
 
 def test_a_look_gives_every_frame_once_from_the_measuring_model(watcher):
-    watcher.look(7, [(s, None) for s in stamps(0, N)])
+    watcher.look(7, [Frame(s) for s in stamps(0, N)])
     got = collect(watcher, N)
     assert sorted(p.stamp for _, p in got) == stamps(0, N)
     assert {ball for ball, _ in got} == {7} and {p.model for _, p in got} == {watcher.look_model}
     assert [p.missing for _, p in got] == [None] * N
     assert not got[0][1].xy_px.flags.writeable
+
+
+def test_a_look_with_a_view_without_the_bowler_says_how_low_the_feet_reach(watcher):
+    """The neighbour is no such view: whoever stood there stands there. An empty green net is."""
+    watcher.look(8, [Frame(stamps(0, 1)[0], without=EMPTY), Frame(stamps(1, 2)[0], without=0), Frame(stamps(2, 3)[0], without=10**6)])
+    seen, same, gone = (pose for _, pose in sorted(collect(watcher, 3), key=lambda got: got[1].stamp))
+    low = np.nanmax(np.stack([seen["left_ankle"], seen["right_ankle"]])[:, 1])
+    assert np.nanmax(seen.sole_px[:, 1]) > low and np.isnan(same.sole_px).any() and np.isnan(gone.sole_px).all()
 
 
 def test_live_frames_are_light_and_more_than_the_process_has_in_hand_are_not_taken(watcher):
@@ -168,28 +179,28 @@ def test_live_frames_are_light_and_more_than_the_process_has_in_hand_are_not_tak
 
 
 def test_a_live_frame_overtakes_a_look(watcher):
-    watcher.look(1, [(s, None) for s in stamps(0, N)])
+    watcher.look(1, [Frame(s) for s in stamps(0, N)])
     assert watcher.live(Stamp(5, 5 * NS // FPS))
     balls = [ball for ball, _ in collect(watcher, N + 1)]
     assert balls.count(None) == 1 and balls.index(None) < N // 2
 
 
 def test_a_frame_that_is_gone_comes_back_as_nobody(watcher):
-    watcher.look(2, [(Stamp(9_999, 0), None)])
+    watcher.look(2, [Frame(Stamp(9_999, 0))])
     (ball, pose), = collect(watcher, 1)
     assert ball == 2 and pose.missing == "the frame is gone from the reel" and np.isnan(pose.xy_px).all()
 
 
 def test_a_process_that_dies_is_replaced_and_answered_for(watcher):
     before = watcher.restarts
-    watcher.look(3, [(s, None) for s in stamps(0, N)])
+    watcher.look(3, [Frame(s) for s in stamps(0, N)])
     os.kill(watcher.pids()[1], signal.SIGKILL)
     got = collect(watcher, N)
     assert sorted(p.stamp for _, p in got) == stamps(0, N)
     assert 1 <= sum(p.missing == "worker died" for _, p in got) <= room.AHEAD
     until(watcher, watcher.ready)
     assert watcher.restarts == before + 1 and watcher.alive()
-    watcher.look(4, [(s, None) for s in stamps(0, N)])
+    watcher.look(4, [Frame(s) for s in stamps(0, N)])
     assert [p.missing for _, p in collect(watcher, N)] == [None] * N
 
 
@@ -219,7 +230,7 @@ def test_a_process_that_is_stopped_while_nobody_waits_for_it_is_replaced_too(wat
         hand.pass_s(1.1)
     assert watcher.restarts == before + 1 and pid not in watcher.pids()
     until(watcher, watcher.ready)
-    watcher.look(5, [(s, None) for s in stamps(0, N)])
+    watcher.look(5, [Frame(s) for s in stamps(0, N)])
     assert [p.missing for _, p in collect(watcher, N)] == [None] * N
 
 
@@ -228,7 +239,7 @@ def test_processes_that_cannot_start_are_given_up_with_the_reason(tmp_path):
     bad.write_bytes(b"no model")
     with Reel.make(1.0, 10, 1) as reel, Watcher(reel, bad, workers=1) as watcher:
         until(watcher, lambda: not watcher.alive())
-        watcher.look(1, [(Stamp(0, 0), None)])
+        watcher.look(1, [Frame(Stamp(0, 0))])
         assert not watcher.live(Stamp(0, 0))
         (_, pose), = watcher.poses()
         assert pose.missing.startswith("no pose process:") and pose.model == "light"

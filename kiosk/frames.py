@@ -1,0 +1,58 @@
+"""Frames: which of those that are kept a look asks for, and from which of them the bowler is gone. Numbers only, no pixels."""
+from __future__ import annotations
+
+import bisect
+from dataclasses import dataclass, replace
+from typing import Protocol, Sequence
+
+from creaseside.orders import Span
+from creaseside.stamps import Stamp, to_ns
+
+# The same view without the bowler there is the camera's so long before, or where there is nothing before, after: at 3 m/s, two metres
+# away. Neighbouring looks share one: the first from a multiple of SHARED_S on.
+GONE_S, SHARED_S = 0.7, 0.2
+
+Box = tuple[int, int, int, int]     # left, top, right, bottom, pixels
+
+
+class Kept(Protocol):
+    def stamps(self, first_ns: int, last_ns: int) -> Sequence[Stamp]:
+        """Of the frames that are here, both ends included, in order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A frame to be looked at, in that box; `without`: the number of one from which the bowler is gone."""
+
+    stamp: Stamp
+    box_px: Box | None = None
+    without: int | None = None
+
+
+def frames_of(spans: Sequence[Span], kept: Kept) -> list[Frame]:
+    """The spans' frames that are here, each in its own direction, at most one in `step_ns`."""
+    chosen: list[Frame] = []
+    for span in spans:
+        stamps = kept.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
+        for stamp in stamps if span.first_ns <= span.last_ns else stamps[::-1]:
+            if not chosen or abs(stamp.t_ns - chosen[-1].stamp.t_ns) >= span.step_ns:
+                chosen.append(Frame(stamp, span.box_px))
+    return _with_views(chosen, kept)
+
+
+def _with_views(frames: list[Frame], kept: Kept) -> list[Frame]:
+    if not frames:
+        return []
+    gone, shared = to_ns(GONE_S), to_ns(SHARED_S)
+    first, last = min(frame.stamp.t_ns for frame in frames), max(frame.stamp.t_ns for frame in frames)
+    before, after = kept.stamps(first - gone - shared, last - gone), kept.stamps(first + gone, last + gone + 2 * shared)
+
+    def without(t_ns: int) -> int | None:
+        earlier = _first(before, (t_ns - gone) // shared * shared, t_ns - gone)
+        return _first(after, -(-(t_ns + gone) // shared) * shared) if earlier is None else earlier
+    return [replace(frame, without=without(frame.stamp.t_ns)) for frame in frames]
+
+
+def _first(stamps: Sequence[Stamp], first_ns: int, last_ns: float = float("inf")) -> int | None:
+    i = bisect.bisect_left(stamps, first_ns, key=lambda stamp: stamp.t_ns)
+    return stamps[i].frame if i < len(stamps) and stamps[i].t_ns <= last_ns else None

@@ -1,0 +1,44 @@
+"""Frames: which of those that are kept a look asks for, and from which the bowler is gone."""
+from __future__ import annotations
+
+import pytest
+
+from creaseside.orders import Span
+from creaseside.stamps import NS, Stamp, to_ns
+from kiosk.frames import GONE_S, SHARED_S, Frame, frames_of
+
+
+class Here:
+    """Every frame from `first_s` to `last_s`."""
+
+    def __init__(self, first_s: float, last_s: float, fps: int) -> None:
+        self._all = [Stamp(i, i * NS // fps) for i in range(round(first_s * fps), round(last_s * fps))]
+
+    def stamps(self, first_ns: int, last_ns: int) -> list[Stamp]:
+        return [s for s in self._all if first_ns <= s.t_ns <= last_ns]
+
+
+def gone_for(frame: Frame, fps: int) -> float:
+    return frame.stamp.t_s - frame.without / fps
+
+
+@pytest.mark.parametrize("fps", [25, 60, 120, 240])
+@pytest.mark.parametrize("begin_s, end_s", [(4.0, 4.5), (4.5, 3.4)])
+def test_every_look_has_a_view_from_before_the_bowler_came(fps, begin_s, end_s):
+    frames = frames_of([Span(to_ns(begin_s), to_ns(end_s), 1, (0, 0, 9, 9))], Here(0, 6, fps))
+    assert [f.stamp.t_ns for f in frames] == sorted((f.stamp.t_ns for f in frames), reverse=begin_s > end_s)
+    assert all(GONE_S - 1e-6 <= gone_for(f, fps) <= GONE_S + SHARED_S + 1e-6 for f in frames)
+    assert len({f.without for f in frames}) <= abs(end_s - begin_s) / SHARED_S + 2       # neighbours share one
+
+
+def test_where_nothing_is_before_the_view_is_from_after():
+    frames = frames_of([Span(to_ns(0.5), to_ns(1.0), 1, None)], Here(0, 2, 60))
+    assert all(abs(gone_for(f, 60)) >= GONE_S - 1e-6 for f in frames)
+    early, late = ([gone_for(f, 60) for f in frames if (f.stamp.t_s < GONE_S) == first] for first in (True, False))
+    assert max(early) < 0 < min(late)
+
+
+def test_where_there_is_neither_there_is_none():
+    frames = frames_of([Span(to_ns(0.1), to_ns(0.5), 1, None)], Here(0, 0.6, 60))
+    assert frames and {f.without for f in frames} == {None}
+    assert frames_of([], Here(0, 1, 60)) == []

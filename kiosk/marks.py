@@ -19,12 +19,11 @@ from creaseside.pitch import MARKS
 from kiosk.faults import Fault
 
 if TYPE_CHECKING:
-    from creaseside.camera import Camera, Paint
+    from creaseside.camera import Camera, Paint, Pixel
 
 LENS = {"focal_px": None, "k1": 0.0, "k2": 0.0}      # optional keys of [camera] and what holds without them
 TABLES = ("camera", "marks", "measured")
 AGAIN = "place the marks again in a picture of the net and put the file right (README, marks)"
-Pixel = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +46,16 @@ class Marks:
     def solved(self, where: str = "the marks") -> Camera:
         """The camera that sees the marks there; Fault where none does. `where`: the file, for whoever reads the fault.
         """
-        from creaseside import camera
+        from creaseside.camera import MarksFault
         try:
-            return _solved(tuple(self.marks_px.items()), self.measured, self.width_px, self.height_px, self.focal_px, self.k1, self.k2,
-                           self.paint)
-        except camera.MarksFault as e:
+            return self.camera()
+        except MarksFault as e:
             raise Fault(f"a camera that fits {where}", str(e), AGAIN) from e
+
+    def camera(self) -> Camera:
+        """The same; camera.MarksFault where no camera sees them there."""
+        return _solved(tuple(self.marks_px.items()), self.measured, self.width_px, self.height_px, self.focal_px, self.k1, self.k2,
+                       self.paint)
 
 
 @lru_cache(maxsize=4)

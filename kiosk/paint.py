@@ -50,16 +50,12 @@ def sharpened(marks: Marks, pictures: Iterable[np.ndarray]) -> Marks:
     """The marks with the paint beside them, from the first of the (H, W, 3) BGR pictures in which it is seen; the same marks where
     there is none, or where it is of something else. MarksFault where the marks are no picture of a pitch."""
     alone = replace(marks, paint=())
-    camera = _camera(alone)
+    camera = alone.camera()
     for picture in pictures:
         found = replace(alone, paint=seen(picture, camera))
-        if found.paint and max(_camera(found).residual_px.values()) <= cameras.WRONG_MARK_PX * max(1.0, marks.width_px / 1280):
+        if found.paint and max(found.camera().residual_px.values()) <= cameras.WRONG_MARK_PX * max(1.0, marks.width_px / 1280):
             return found
     return alone
-
-
-def _camera(marks: Marks) -> Camera:
-    return cameras.solve(marks.marks_px, marks.measured, marks.width_px, marks.height_px, marks.focal_px, marks.k1, marks.k2, marks.paint)
 
 
 def same(one: Paint, other: Paint) -> bool:

@@ -14,13 +14,13 @@ from typing import Callable
 import numpy as np
 
 from creaseside import camera as cameras
-from creaseside.camera import Camera, MarksFault
+from creaseside.camera import Camera, MarksFault, Pixel
 from creaseside.forecast import Advice, Forecast, advice, forecast
 from creaseside.pitch import MARKS
 from kiosk import marks as files
 from kiosk import paint
 from kiosk.faults import Fault
-from kiosk.marks import Marks, Pixel
+from kiosk.marks import Marks
 
 ORDER = ("middle_stump_base", "popping_crease_left", "popping_crease_right", "bowling_crease_left", "bowling_crease_right",
          "middle_stump_top", "left_stump_base", "left_stump_top", "right_stump_base", "right_stump_top")
@@ -153,8 +153,7 @@ class Placing:
         still = self._still()
         try:
             now = paint.sharpened(self.marks(), () if still is None else (still,))
-            return Fit(cameras.solve(now.marks_px, now.measured, *self.size_px, now.focal_px, now.k1, now.k2, now.paint),
-                       creases=len(now.paint))
+            return Fit(now.camera(), creases=len(now.paint))
         except MarksFault as e:
             return Fit(None, str(e), e.suspects)
 

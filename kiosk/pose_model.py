@@ -61,7 +61,7 @@ class PoseModel:
         if box_px != self._box:
             self.reset()
             self._box = box_px
-        left, top, right, bottom = _inside(box_px, bgr)
+        left, top, right, bottom = inside(box_px, bgr)
         if right - left < 2 or bottom - top < 2:
             return Pose.nobody(stamp, self.name, "the box is outside the picture")
         found = self._settled(cv2.cvtColor(bgr[top:bottom, left:right], cv2.COLOR_BGR2RGB), hurry)
@@ -105,7 +105,8 @@ class PoseModel:
         return found
 
 
-def _inside(box_px: Box | None, bgr: np.ndarray) -> Box:
+def inside(box_px: Box | None, bgr: np.ndarray) -> Box:
+    """The box as far as it lies in the picture; all of it without one."""
     height, width = bgr.shape[:2]
     left, top, right, bottom = box_px or (0, 0, width, height)
     return max(0, int(left)), max(0, int(top)), min(width, int(right)), min(height, int(bottom))

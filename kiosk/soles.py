@@ -12,23 +12,24 @@ import numpy as np
 from creaseside.pose import INDEX, SIDES, Pose
 
 REACH = 0.07          # of the body's height, below the line from heel to toe: of a planted foot the edge is 2 to 5 lower (drawn)
-ABOVE_PX, STEP_PX = 2.0, 0.5
+ABOVE_PX, STEP_PX = 2.0, 0.5   # where a column begins, over that line; and its grain
 SMOOTH_PX = 0.6
 LEAST_LEVELS, OVER_NOISE = 12.0, 4.0   # of 255, and times what the ground differs by: the least that is a foot
 EDGE_PX = 3.0         # over the lowest that differs: as much as it differs there, half of it is the edge
 CLEAR_PX = 2.0        # below the edge, the ground must be seen
 FEWEST = 3            # columns, under either half of the foot
-HALVES = (0.25, 0.75)
 LEG_SHARE = 0.49      # of the stature (Drillis & Contini 1966, from memory)
 
-def lower_edges(bgr: np.ndarray, without: np.ndarray, pose: Pose) -> np.ndarray:
+
+def lower_edges(bgr: np.ndarray, without: np.ndarray, pose: Pose, corner_px: tuple[int, int] = (0, 0)) -> np.ndarray:
     """(2, 2) float32: where the lower edges of the left and of the right foot are, half-way from heel to toe, in pixels of the whole
-    picture; NaN where that is not seen. bgr, without (H, W, 3): the look's picture, and the same view without the bowler there."""
+    picture; NaN where that is not seen. bgr, without (H, W, 3): the look's picture, and the same view without the bowler there, both
+    cut out at that corner."""
     if bgr.shape != without.shape:
         return pose.sole_px
-    reach = REACH * _tall_px(pose)
-    return np.array([_edge(bgr, without, pose[f"{side}_heel"].astype(float), pose[f"{side}_toe"].astype(float), reach) for side in SIDES],
-                    np.float32)
+    reach, ends = REACH * _tall_px(pose), ("heel", "toe")
+    feet = [[pose[f"{side}_{end}"].astype(float) - corner_px for end in ends] for side in SIDES]
+    return np.array([_edge(bgr, without, *foot, reach) + np.array(corner_px) for foot in feet], np.float32)
 
 
 def _tall_px(pose: Pose) -> float:
@@ -36,8 +37,8 @@ def _tall_px(pose: Pose) -> float:
     return max(float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum()) for points in xy.values()) / LEG_SHARE
 
 
-def _edge(bgr: np.ndarray, without: np.ndarray, heel: np.ndarray, toe: np.ndarray, reach_px: float) -> tuple[float, float]:
-    nothing = float("nan"), float("nan")
+def _edge(bgr: np.ndarray, without: np.ndarray, heel: np.ndarray, toe: np.ndarray, reach_px: float) -> np.ndarray:
+    nothing = np.full(2, np.nan)
     if not np.isfinite([*heel, *toe, reach_px]).all() or (found := _columns(bgr, without, heel, toe, reach_px)) is None:
         return nothing
     share, below = found
@@ -45,7 +46,7 @@ def _edge(bgr: np.ndarray, without: np.ndarray, heel: np.ndarray, toe: np.ndarra
     halves = [below[share < 0.5], below[share >= 0.5]]
     if min(len(half) for half in halves) < FEWEST:
         return nothing
-    return float(middle[0]), float(middle[1] + np.mean([np.median(half) for half in halves]))
+    return middle + (0.0, np.mean([np.median(half) for half in halves]))
 
 
 def _columns(bgr: np.ndarray, without: np.ndarray, heel: np.ndarray, toe: np.ndarray, reach_px: float

@@ -12,7 +12,7 @@ from pathlib import Path
 from creaseside import standing, track
 from creaseside.ball import Value
 from creaseside.camera import Camera
-from creaseside.pose import Pose
+from creaseside.pose import OTHER, Pose
 from creaseside.stamps import NS
 from kiosk import clock, session, solved, sources
 from kiosk.faults import Fault
@@ -24,7 +24,6 @@ from kiosk.tripod import FIRST_NS, Live, file_of, marks_at
 
 LOOK_NS, TRIAL_NS = NS // 12, 2 * NS + NS // 4
 TRIES = 3                # without a window
-OTHER = {"right": "left", "left": "right"}
 
 
 class Trial:

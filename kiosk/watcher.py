@@ -11,7 +11,6 @@ nobody, with the reason. This room does not choose frames and does not judge pos
 from __future__ import annotations
 
 import collections
-import functools
 import itertools
 import multiprocessing as mp
 import os
@@ -19,7 +18,7 @@ import signal
 from dataclasses import dataclass, field
 from multiprocessing import connection
 from pathlib import Path
-from typing import Callable, Iterable, Sequence
+from typing import Iterable, Sequence
 
 import numpy as np
 
@@ -27,7 +26,7 @@ from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp
 from kiosk import clock, memory, soles, still
 from kiosk.frames import Box, Frame
-from kiosk.pose_model import PoseModel, hushed
+from kiosk.pose_model import PoseModel, hushed, inside
 from kiosk.reel import Reel
 
 __all__ = ["Box", "PoseModel", "Watcher"]
@@ -329,7 +328,7 @@ def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, 
         with hushed():
             models = _models(live, light, heavy)
             reel = Reel.attach(reel_name)
-            view = functools.lru_cache(maxsize=1)(reel.bgr)     # without the bowler: neighbours share it
+            view = _View(reel)
             pipe.send("")
             live_jobs, looks = collections.deque(), collections.deque()
             over = True                        # the last look's stretch
@@ -358,13 +357,29 @@ def _models(live: bool, light: Path, heavy: Path | None) -> dict[bool, PoseModel
     return {False: look, True: PoseModel(light, "light")} if live else {False: look}
 
 
-def _posed(model: PoseModel, bgr: np.ndarray | None, view: Callable[[int], np.ndarray | None], job: _Job
+def _posed(model: PoseModel, bgr: np.ndarray | None, view: _View, job: _Job
            ) -> tuple[str | None, tuple[np.ndarray, ...], np.ndarray | None]:
     if bgr is None:
         return "the frame is gone from the reel", (), None
     if job.fresh:
         model.reset()
     pose = model.pose(bgr, job.stamp, job.box, job.hurry)
-    without = view(job.without) if job.without is not None else None
-    sole_px = pose.sole_px if without is None or pose.missing else soles.lower_edges(bgr, without, pose)
+    left, top, right, bottom = box = inside(job.box, bgr)
+    without = None if job.without is None or pose.missing else view.bgr(job.without, box)
+    sole_px = pose.sole_px if without is None else soles.lower_edges(bgr[top:bottom, left:right], without, pose, (left, top))
     return pose.missing, (pose.xy_px, pose.world_m, pose.visibility), sole_px
+
+
+class _View:
+    """What the latest box shows in a frame from which the bowler is gone. Neighbours share it, and no more of it is held."""
+
+    def __init__(self, reel: Reel) -> None:
+        self._reel, self._of, self._bgr = reel, None, None
+
+    def bgr(self, frame: int, box: Box) -> np.ndarray | None:
+        if self._of != (frame, box):
+            self._of, self._bgr = (frame, box), None
+            left, top, right, bottom = box
+            if (whole := self._reel.bgr(frame)) is not None:
+                self._bgr = whole[top:bottom, left:right].copy()
+        return self._bgr

@@ -11,6 +11,7 @@ import numpy as np
 
 from creaseside import swing as swings
 from creaseside.lane import Lane
+from creaseside.pose import OTHER
 from creaseside.swing import Swing
 from creaseside.track import Track, local_line
 
@@ -129,7 +130,7 @@ def _landing(track: Track, lane: Lane, release_s: float, speed: float) -> tuple[
 def _hidden_landing(track: Track, swing: Swing) -> tuple[float, str] | None:
     """About when the front foot landed where something was before it, at the usual time before release; None where it was seen,
     or was not seen to come: an arm over the top may be a throw."""
-    front = "left" if swing.arm == "right" else "right"
+    front = OTHER[swing.arm]
 
     def seen(first_s: float, last_s: float) -> np.ndarray:
         part = track.between(swing.over_s - first_s, swing.over_s - last_s)

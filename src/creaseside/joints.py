@@ -17,6 +17,7 @@ import hashlib
 import numpy as np
 
 from creaseside.lane import Lane
+from creaseside.pose import LEFTWARDS
 
 JOINTS = ("hip", "knee", "ankle")
 HIP_OUT = 0.083                # of the leg: the hip of a front leg, to its own side of its ankle, at the landing (drawn: 0.07 to 0.10)
@@ -63,8 +64,7 @@ def leg(lane: Lane, side: str, hip_px: np.ndarray, knee_px: np.ndarray, ankle_px
     """
     if not lane.metric:
         return lane.flat(hip_px), lane.flat(knee_px), lane.flat(ankle_px)
-    own = 1.0 if side == "left" else -1.0
-    hip, knee, ankle = _in_space(lane, own, hip_px, knee_px, ankle_px, hip_out)
+    hip, knee, ankle = _in_space(lane, LEFTWARDS[side], hip_px, knee_px, ankle_px, hip_out)
     near, sine = lane.is_near(side), np.sin(np.arctan(lane.from_behind(knee_px)))
     length = leg_m(hip, knee, ankle)
     thigh, shank = _unit(hip - knee), _unit(knee - ankle)

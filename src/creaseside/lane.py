@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from creaseside.camera import Camera
+from creaseside.pose import LEFTWARDS
 from creaseside.track import Track, height_px
 
 FOOT_POINT_HEIGHT_M = 0.045   # the model's heel and toe points on a planted foot, over the ground (measured on rendered feet: 3 to 6 cm)
@@ -46,7 +47,7 @@ class Lane:
 
     def is_near(self, side: str) -> bool:
         """Whether the leg of that side is the one on the camera's side; False without one."""
-        return self.camera_left_m * (1.0 if side == "left" else -1.0) > 0
+        return self.camera_left_m * LEFTWARDS[side] > 0
 
     def flat(self, xy_px: np.ndarray, left_m: float | np.ndarray = 0.0) -> np.ndarray:
         """Pixels (..., 2) -> (along, up) metres (..., 2) of points that lie `left_m`, one for all or (...), to the runner's left."""

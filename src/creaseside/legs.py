@@ -11,9 +11,8 @@ import numpy as np
 
 from creaseside import lane, measures, phases, track
 from creaseside.camera import Camera
-from creaseside.pose import INDEX, Pose
+from creaseside.pose import INDEX, OTHER, Pose
 
-OTHER = {"left": "right", "right": "left"}
 USUAL_RUN_M_S = 4.5      # to tell standing feet from moving ones, where no run-up speed was logged
 FEWEST_LOOKS = 6
 

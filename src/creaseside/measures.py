@@ -17,6 +17,7 @@ from creaseside.ball import Value
 from creaseside.joints import signed_deg
 from creaseside.lane import Lane
 from creaseside.phases import Phases
+from creaseside.pose import LEFTWARDS, OTHER
 from creaseside.steps import Step
 from creaseside.swing import arm_angle_deg
 from creaseside.track import Track, height_px, local_line
@@ -117,7 +118,7 @@ def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
     """The knee's signed angle at every look, (T,) degrees, in the running plane through that foot."""
     lane = seen.lane.through(step.ground_m, 0.0) if step else seen.lane
     marks = [seen.track[f"{side}_{joint}"] for joint in joints.JOINTS]
-    front, own = side == seen.phases.front, 1.0 if side == "left" else -1.0
+    front, own = side == seen.phases.front, LEFTWARDS[side]
     plain = signed_deg(*(lane.flat(xy, own * out) for xy, out in zip(marks, (*(LATE_OUT_M if front else BACK_OUT_M), 0.0))))
     if not front or not seen.phases.ffc:
         return plain
@@ -188,10 +189,8 @@ def _hidden(seen: Seen, side: str, on: Value) -> bool:
     close = seen.track.between(on.value, on.value + KNEE_AFTER_S)
     if not seen.lane.metric or not len(close):
         return False
-    own = 1.0 if side == "left" else -1.0
-    beyond = own * float((seen.lane.camera.C - seen.lane.point_m) @ seen.lane.left) < 0
     apart = np.linalg.norm(close["left_knee"] - close["right_knee"], axis=1) / height_px(seen.track)
-    return beyond and np.isfinite(apart).any() and bool(np.nanmedian(apart) < BEHIND_SHARE)
+    return not seen.lane.is_near(side) and np.isfinite(apart).any() and bool(np.nanmedian(apart) < BEHIND_SHARE)
 
 
 def _smallest(seen: Seen, angle: np.ndarray, first_s: float, last_s: float, sd_deg: float) -> Value:
@@ -412,7 +411,7 @@ def bound_height_m(seen: Seen) -> Value:
 
 def _trunk_deg(seen: Seen, aside_m: float = 0.0) -> np.ndarray:
     """Mid-hip to mid-shoulder, where the shoulders are `aside_m` from above the hips, to the side of the front foot."""
-    aside = aside_m if seen.phases.front == "left" else -aside_m
+    aside = LEFTWARDS[seen.phases.front] * aside_m
     d = seen.lane.flat(seen.track.middle("shoulder"), aside) - seen.lane.flat(seen.track.middle("hip"))
     return np.degrees(np.arctan2(d[:, 0], d[:, 1]))
 
@@ -440,7 +439,7 @@ def arm_delay_deg(seen: Seen) -> Value:
     told = _on_swing_deg(seen)
     if not np.isfinite(told).any():
         return _at(seen, _turned_deg(trunk - own, 90.0), when, ARM_SD_DEG)
-    off = np.stack([_turned_deg(angle - told, 0.0) for angle in (own, _upper_arm_deg(seen, "left" if arm == "right" else "right"))])
+    off = np.stack([_turned_deg(angle - told, 0.0) for angle in (own, _upper_arm_deg(seen, OTHER[arm]))])
     nearer = np.where(np.nan_to_num(np.abs(off[0]), nan=np.inf) <= np.nan_to_num(np.abs(off[1]), nan=np.inf), *off)
     delay = np.where(np.abs(nearer) < OFF_SWING_DEG, trunk - told - nearer, np.nan)
     found = _at(seen, delay, when, ARM_SD_DEG)
@@ -455,7 +454,7 @@ def _turned_deg(angle: np.ndarray, middle: float) -> np.ndarray:
 def _upper_arm_deg(seen: Seen, elbow: str) -> np.ndarray:
     """From the bowling shoulder to that elbow, from straight up, + forward; the elbow is out to the bowling side."""
     t, arm = seen.track, seen.phases.arm
-    d = seen.lane.flat(t[f"{elbow}_elbow"], ELBOW_OUT_M if arm == "left" else -ELBOW_OUT_M) - seen.lane.flat(t[f"{arm}_shoulder"])
+    d = seen.lane.flat(t[f"{elbow}_elbow"], LEFTWARDS[arm] * ELBOW_OUT_M) - seen.lane.flat(t[f"{arm}_shoulder"])
     return np.degrees(np.arctan2(d[:, 0], d[:, 1]))
 
 

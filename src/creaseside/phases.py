@@ -12,6 +12,7 @@ from creaseside import contacts, joints
 from creaseside.ball import Value
 from creaseside.contacts import Contact
 from creaseside.lane import Lane
+from creaseside.pose import OTHER
 from creaseside.swing import arm_angle_deg
 from creaseside.track import Track, local_line
 
@@ -53,12 +54,12 @@ class Phases:
 
     @property
     def back(self) -> str:
-        return "left" if self.front == "right" else "right"
+        return OTHER[self.front]
 
 
 def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float) -> Phases:
     """The phases round a coarse release time."""
-    back = "left" if front == "right" else "right"
+    back = OTHER[front]
     down = {side: contacts.of(track, lane, side, run_up_m_s, softly=side == back) for side in ("left", "right")}
     aslant = lane.aslant_at(track, release_s)
     ffc = likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, contact_sd_s("ffc", aslant), "front foot contact not seen")

@@ -20,6 +20,8 @@ NAMES = (
 )
 INDEX = {name: i for i, name in enumerate(NAMES)}
 SIDES = ("left", "right")
+OTHER = {"left": "right", "right": "left"}
+LEFTWARDS = {"left": 1.0, "right": -1.0}     # which way a side is from the middle of the body
 MIRROR = np.array([INDEX[n.replace("left", "#").replace("right", "left").replace("#", "right")] for n in NAMES])
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from creaseside import joints
 from creaseside.contacts import Contact
 from creaseside.lane import Lane
-from creaseside.pose import INDEX
+from creaseside.pose import INDEX, LEFTWARDS, OTHER
 from creaseside.track import Track
 
 STANCE_S = (0.010, 0.085)      # a foot is looked at while it is flat: after it came down, before the heel rises
@@ -100,7 +100,7 @@ def _over_ground(lane: Lane, over: tuple[float, float], height_sd_m: float, poin
 
 def _leg_m(track: Track, lane: Lane, contact: Contact) -> float:
     """How long this bowler's leg is: the standing one, else either of them at any time, else a usual one."""
-    sides = (contact.side, "left" if contact.side == "right" else "right")
+    sides = (contact.side, OTHER[contact.side])
     for side, part in ((sides[0], track.between(contact.on_s, contact.on_s + STANCE_S[1])), (sides[0], track), (sides[1], track)):
         found = joints.leg_m(*(lane.flat(part[f"{side}_{joint}"]) for joint in joints.JOINTS))
         if np.isfinite(found):
@@ -117,7 +117,7 @@ def _height_m(lane: Lane, over: tuple[float, float], points_px: np.ndarray, leg_
 
 def _hips_left(flat: Track, lane: Lane, side: str, back_foot: bool) -> tuple[float, float]:
     """Hips against foot, + to the runner's left, m: what feet do and what the model sees, by their doubts."""
-    own = 1.0 if side == "left" else -1.0
+    own = LEFTWARDS[side]
     usual, usual_sd = BACK_OFFSET_M if back_foot else RUN_OFFSET_M
     usual = -own * usual
     body = np.nanmedian(flat.world_m, axis=0) @ lane.camera.R          # camera axes to pitch axes

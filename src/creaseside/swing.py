@@ -12,7 +12,7 @@ from typing import Callable
 import numpy as np
 
 from creaseside.lane import Lane
-from creaseside.pose import SIDES
+from creaseside.pose import LEFTWARDS, SIDES
 from creaseside.track import Track, height_px
 
 SLOWEST_DEG_S = 600.0     # a bowling arm passes the top at 900 to 1200 deg/s (rendered; a hand at 20 m/s over 0.9 m): slow practice below
@@ -53,7 +53,7 @@ def arm_angle_deg(track: Track, lane: Lane, arm: str) -> np.ndarray:
 
 def _along_up(track: Track, lane: Lane, arm: str) -> np.ndarray:
     """Shoulder to wrist, (T, 2) metres along and up."""
-    return lane.flat(track[f"{arm}_wrist"], WRIST_OUT_M if arm == "left" else -WRIST_OUT_M) - lane.flat(track[f"{arm}_shoulder"])
+    return lane.flat(track[f"{arm}_wrist"], LEFTWARDS[arm] * WRIST_OUT_M) - lane.flat(track[f"{arm}_shoulder"])
 
 
 def over_the_top(track: Track, lane: Lane, arms_deg: np.ndarray | None = None) -> list[Swing]:

@@ -17,6 +17,7 @@ SMOOTH_PX = 0.6
 LEAST_LEVELS, OVER_NOISE = 12.0, 4.0   # of 255, and times what the ground differs by: the least that is a foot
 EDGE_PX = 3.0         # over the lowest that differs: as much as it differs there, half of it is the edge
 CLEAR_PX = 2.0        # below the edge, the ground must be seen
+FILLED = 0.5          # of what is above it differs: less where a stump stands before the foot, and the edge is the stump's shade
 FEWEST = 3            # columns, under either half of the foot
 LEG_SHARE = 0.49      # of the stature (Drillis & Contini 1966, from memory)
 
@@ -68,7 +69,7 @@ def _columns(bgr: np.ndarray, without: np.ndarray, heel: np.ndarray, toe: np.nda
     over = rows > least
     over[:, 1:-1] &= over[:, :-2] & over[:, 2:]                                      # a grain is no foot
     low = len(down) - 1 - over[:, ::-1].argmax(1)
-    seen = over.any(1) & (low < len(down) - CLEAR_PX / STEP_PX)
+    seen = over.any(1) & (low < len(down) - CLEAR_PX / STEP_PX) & (over.sum(1) >= FILLED * (low + 1))
     rows, low = rows[seen], low[seen, None]
     if not len(rows):
         return None

@@ -64,7 +64,7 @@ LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
 SAME_CONTACT_S = 0.03                        # a contact that the knee moved a little (`phases`) is still that contact
 STANCE_S = 0.07                              # of a run-up's step at the least: sprinters' last 90 ms and more (common practice); a foot in the air may hang for less
-STRIDE_SD_M, STRIDE_SD_SHARE = 0.015, 0.007  # landmarks of two feet, and the scale of the marks (rendered)
+STRIDE_SD_M, STRIDE_SD_SHARE = 0.012, 0.007  # landmarks of two feet, and the scale of the marks (rendered)
 ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
 
 
@@ -101,6 +101,7 @@ def see(track: Track, lane: Lane, phases: Phases, heavy: bool) -> Seen:
         before = sorted((c for down in phases.contacts.values() for c in down
                          if c.on_s < phases.bfc.value - 0.1 and (c.off_s - c.on_s > STANCE_S or np.isinf(c.on_sd_s))), key=lambda c: c.on_s)
         run_up = [s for c in before[-2:] if (s := foot_steps.of(track, lane, c)) is not None and _same_lane(s, back)]
+    *run_up, back, front = foot_steps.compared([*run_up, back, front])
     return Seen(track, lane, phases, run_up, back, front, heavy)
 
 
@@ -303,14 +304,21 @@ def _marks_sd(seen: Seen, places_m: list[np.ndarray], read: Callable[[np.ndarray
     return float(np.sqrt(np.nansum(np.square(off)))) / 2
 
 
-def turn_deg(seen: Seen) -> Value:
+def _unplaced(seen: Seen) -> str | None:
+    """Why nothing is read off the places of both feet, where that is so."""
     if not seen.lane.metric:
-        return Value.missing(NO_MARKS)
+        return NO_MARKS
+    if seen.back is None or seen.front is None:
+        return "a foot was not seen on the ground"
+    return "a foot was hidden where it stood" if seen.back.hidden or seen.front.hidden else None
+
+
+def turn_deg(seen: Seen) -> Value:
     approach = _approach(seen)
     if not approach:
         return approach
-    if seen.front is None:
-        return Value.missing("front foot not seen on the ground")
+    if why := _unplaced(seen):
+        return Value.missing(why)
     stride = np.linalg.norm(seen.front.ankle_m - seen.back.ankle_m)
     across = np.degrees(np.hypot(seen.back.across_sd_m, seen.front.across_sd_m) / max(stride, 0.3))
     steps = [*seen.run_up, seen.back]
@@ -322,10 +330,9 @@ def turn_deg(seen: Seen) -> Value:
 
 
 def stride_length_m(seen: Seen) -> Value:
-    if not seen.lane.metric:
-        return Value.missing(NO_MARKS)
-    if seen.back is None or seen.front is None:
-        return Value.missing("a foot was not seen on the ground")
+    if why := _unplaced(seen):
+        return Value.missing(why)
+
     def apart(places: np.ndarray) -> float:
         return float(np.linalg.norm(places[1] - places[0]))
     places = [seen.back.ankle_m, seen.front.ankle_m]
@@ -334,10 +341,9 @@ def stride_length_m(seen: Seen) -> Value:
 
 
 def front_foot_offset_m(seen: Seen) -> Value:
-    if not seen.lane.metric:
-        return Value.missing(NO_MARKS)
-    if seen.back is None or seen.front is None:
-        return Value.missing("a foot was not seen on the ground")
+    if why := _unplaced(seen):
+        return Value.missing(why)
+
     def across(places: np.ndarray) -> float:
         return float(places[1][1] - places[0][1])
     places = [seen.back.ankle_m, seen.front.ankle_m]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from creaseside import contacts, lane, steps, track
-from creaseside.pose import INDEX
+from creaseside import contacts, lane, measures, steps, track
+from creaseside.pose import INDEX, SIDES
 from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
 from tests.creaseside.puppet import bowler
 
@@ -51,6 +51,20 @@ def test_an_edge_of_something_else_is_left_out():
     beside, film.sole[:] = closely(film), np.nan
     by_landmarks = closely(film)
     assert np.array_equal(beside.front.ground_m, by_landmarks.front.ground_m) and beside.front.across_sd_m == by_landmarks.front.across_sd_m
+
+
+def test_a_foot_whose_edge_alone_is_not_seen_is_hidden():
+    """Behind the stumps: nothing is read off its place, and a run-up's direction is less sure."""
+    film = Film(bowler(), fps=120)
+    told = closely(film)
+    film.sole[(film.t > -0.19) & (film.t < 0.0), SIDES.index(told.back.side)] = np.nan
+    hidden = closely(film)
+    assert hidden.back.hidden and not (hidden.front.hidden or told.back.hidden)
+    assert {measures.MEASURES[name](hidden).reason for name in ("turn_deg", "stride_length_m", "front_foot_offset_m")} == {"a foot was hidden where it stood"}
+    assert measures.approach_deg(hidden).sd > 1.2 * measures.approach_deg(told).sd
+    film.sole[:] = np.nan                                    # where no edge is seen the landmarks do
+    blind = closely(film)
+    assert not blind.back.hidden and measures.turn_deg(blind) and blind.back.across_sd_m < hidden.back.across_sd_m
 
 
 def test_a_foot_that_seems_to_wander_is_less_sure():

@@ -74,6 +74,15 @@ def test_a_shadow_that_falls_to_the_camera_makes_no_edge_of_the_foot():
     assert np.isnan(found(128.0, shadow=40)).all()
 
 
+def test_the_shade_at_a_stump_s_foot_is_no_foot_s_edge():
+    """Stumps stand before the foot and as they stood; what differs at their feet is a shade that the bowler throws."""
+    here, without = picture(128.0), picture(None, seed=2)
+    for bgr, grey in ((here, 60), (without, 90)):
+        cv2.rectangle(bgr, (140, 40), (190, 131), (60, 110, 150), -1)
+        cv2.rectangle(bgr, (140, 132), (190, 134), (grey, grey, grey), -1)
+    assert np.isnan(soles.lower_edges(here, without, pose())).all()
+
+
 def test_what_is_not_seen_is_not_said():
     nobody = picture(None)
     assert np.isnan(soles.lower_edges(nobody, picture(None, seed=2), pose())).all()                   # nothing differs

@@ -117,7 +117,8 @@ def _landing(track: Track, lane: Lane, release_s: float, speed: float) -> tuple[
         foot = (lane.flat(near[f"{side}_heel"]) + lane.flat(near[f"{side}_toe"])) / 2
         place, slope = local_line(near.t_s, foot, near.t_s, half, 1)
         at[side], fastest[side] = place[:, 0], np.linalg.norm(slope, axis=1)
-    i = int(np.abs(near.t_s - release_s).argmin())
+    both = np.isfinite(at["left"] + at["right"])         # a foot that is not seen would pass for the one behind
+    i = int(np.where(both | ~both.any(), np.abs(near.t_s - release_s), np.inf).argmin())
     front = max(at, key=lambda s: np.nan_to_num(at[s][i], nan=-np.inf))
     lead = at[front] - lane.flat(near.middle("hip"))[:, 0]
     landing = (near.t_s > release_s - 0.12) & (near.t_s < release_s + 0.02)      # by release the hips have come over the foot

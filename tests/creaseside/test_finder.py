@@ -57,6 +57,16 @@ def test_an_arm_that_a_camera_aslant_sees_short(fps, arm, view, yaw):
     assert [[c.arm for c in balls] for balls in found] == [[arm]] * 5
 
 
+@pytest.mark.parametrize("arm", ["right", "left"])
+@pytest.mark.parametrize("fps", [40, 60, 120])
+def test_a_front_foot_that_is_lost_from_sight_at_the_release(fps, arm):
+    """It was seen to land; that the back foot alone is seen then does not put it in front."""
+    front = {"right": "left", "left": "right"}[arm]
+    hidden = {f"{front}_{part}": (0.055, 0.13) for part in ("heel", "toe", "ankle")}
+    found = search(Film(bowler(arm=arm), fps=fps, noise_px=1.0, hidden=hidden))
+    assert [(c.arm, c.front) for c in found] == [(arm, front)]
+
+
 @pytest.mark.parametrize("share", [0.1, 0.3])
 @pytest.mark.parametrize("fps", [50, 120])
 def test_with_looks_lost_here_and_there(share, fps):

@@ -169,7 +169,7 @@ def _step(camera: Camera, x_m: float, y_m: float, noise: Noise, usual: tuple[flo
     place = np.array([x_m, y_m, 0.0])
     away = float(np.linalg.norm(place[:2] - camera.C[:2]) / camera.C[2])
     kind = steps.BACK if usual is steps.BACK_OFFSET_M else steps.RUN
-    stated = steps.EDGE_SD_M[kind] * away
+    stated = float(np.hypot(steps.EDGE_SD_M[kind], steps.LOOKS_SD_M)) * away
     excess = max(0.0, (noise.foot_px * across_m_per_px(camera, place)) ** 2 - stated**2)
     hips = 1 / (1 / usual[1] ** 2 + 1 / steps.MODEL_SD_M**2)
     return steps.Step("left", 0.0, place[:2], place[:2], 0.0, float(np.sqrt(hips + excess)), stated)

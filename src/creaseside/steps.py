@@ -36,6 +36,7 @@ HEIGHT_SD_M = {RUN: 0.006, BACK: 0.009, FRONT: 0.0065}   # how far the heights s
 EDGE = {(RUN, True): (-0.0123, 0.001), (RUN, False): (-0.0063, 0.003), (BACK, True): (-0.0314, 0.0165), (BACK, False): (0.0027, -0.013),
         (FRONT, True): (-0.0079, -0.0015), (FRONT, False): (-0.0132, 0.0055)}
 EDGE_SD_M = {RUN: 0.003, BACK: 0.0038, FRONT: 0.0023}
+LOOKS_SD_M = 0.002             # and how far they stray from look to look, for whoever foresees it (rendered)
 RARE = 2.0                     # times that, where the edge is seen in less than half of the looks (12 of 183 drawn back feet: 3.8 cm)
 ASTRAY = 5.0                   # an edge so many sds from the landmarks' place is of something else
 HIDDEN_SD_M = 0.11             # a foot whose edge is not seen though others' are: behind the stumps the model guesses (18 of 183 drawn back feet: 11 cm)

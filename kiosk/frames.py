@@ -11,6 +11,7 @@ from creaseside.stamps import Stamp, to_ns
 # The same view without the bowler there is the camera's so long before, or where there is nothing before, after: at 3 m/s, two metres
 # away. Neighbouring looks share one: the first from a multiple of SHARED_S on.
 GONE_S, SHARED_S = 0.7, 0.2
+BACK_NS = to_ns(GONE_S + SHARED_S)  # so far before a look its view is at most
 
 Box = tuple[int, int, int, int]     # left, top, right, bottom, pixels
 
@@ -45,7 +46,7 @@ def _with_views(frames: list[Frame], kept: Kept) -> list[Frame]:
         return []
     gone, shared = to_ns(GONE_S), to_ns(SHARED_S)
     first, last = min(frame.stamp.t_ns for frame in frames), max(frame.stamp.t_ns for frame in frames)
-    before, after = kept.stamps(first - gone - shared, last - gone), kept.stamps(first + gone, last + gone + 2 * shared)
+    before, after = kept.stamps(first - BACK_NS, last - gone), kept.stamps(first + gone, last + gone + 2 * shared)
 
     def without(t_ns: int) -> int | None:
         earlier = _first(before, (t_ns - gone) // shared * shared, t_ns - gone)

@@ -20,7 +20,7 @@ from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp, to_ns
 from kiosk import clock, paint, session
 from kiosk.faults import Fault
-from kiosk.frames import GONE_S, SHARED_S, frames_of
+from kiosk.frames import BACK_NS, frames_of
 from kiosk.live import ALONE_NS, EMPTY_NS
 from kiosk.place import Place
 from kiosk.reel import BYTES_A_PX, MIB, Reel
@@ -29,7 +29,6 @@ from kiosk.sources.tape import Tape
 from kiosk.stir import Stir
 from kiosk.watcher import Watcher
 
-WITHOUT_NS = to_ns(GONE_S + SHARED_S)
 KEPT_S = 3.6         # looks reach back 1.1 s from the landing, and 0.9 more for views without the bowler, and are asked for at most 0.6 s after it
 ROOM = 1.25          # quality 92 and a grainy picture need more bytes than the usual frame
 TELL_FIRST_NS, TELL_EVERY_NS = 2 * NS, 5 * NS   # progress: nothing for what is done before anyone wonders
@@ -183,7 +182,7 @@ class _Clip:
         for order in orders:
             if isinstance(order, Look):
                 self._asked[order.ball] = order
-                self._oldest_ns[order.ball] = min((min(s.first_ns, s.last_ns) for s in order.spans), default=0) - WITHOUT_NS
+                self._oldest_ns[order.ball] = min((min(s.first_ns, s.last_ns) for s in order.spans), default=0) - BACK_NS
             elif isinstance(order, Log):
                 self._done.append(order)
 

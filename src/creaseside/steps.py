@@ -37,7 +37,7 @@ EDGE = {(RUN, True): (-0.0123, 0.001), (RUN, False): (-0.0063, 0.003), (BACK, Tr
         (FRONT, True): (-0.0079, -0.0015), (FRONT, False): (-0.0132, 0.0055)}
 EDGE_SD_M = {RUN: 0.003, BACK: 0.0038, FRONT: 0.0023}
 LOOKS_SD_M = 0.002             # and how far they stray from look to look, for whoever foresees it (rendered)
-RARE = 2.0                     # times that, where the edge is seen in less than half of the looks (12 of 183 drawn back feet: 3.8 cm)
+RARE = 2.0                     # times EDGE_SD_M, where the edge is seen in less than half of the looks (12 of 183 drawn back feet: 3.8 cm)
 ASTRAY = 5.0                   # an edge so many sds from the landmarks' place is of something else
 HIDDEN_SD_M = 0.11             # a foot whose edge is not seen though others' are: behind the stumps the model guesses (18 of 183 drawn back feet: 11 cm)
 
@@ -89,8 +89,8 @@ def compared(steps: Sequence[Step | None]) -> list[Step | None]:
 
 
 def _place(flat: Track, lane: Lane, side: str, kind: str, leg_m: float) -> tuple[np.ndarray, float, bool] | None:
-    """Where a foot stands, (x, y), the sd of y, and whether it is told by its lower edge, where that
-    is seen and is no other thing's, else by its landmarks. None where these are not seen."""
+    """Where a foot stands, (x, y), the sd of y, and whether its lower edge told it: that does where it is seen and is no other
+    thing's, else the landmarks do. None where these are not seen."""
     middle_px, near = (flat[f"{side}_heel"] + flat[f"{side}_toe"]) / 2, lane.is_near(side)
     seen = np.isfinite(middle_px).all(1) & np.isfinite(flat[f"{side}_ankle"]).all(1)
     if not seen.any():

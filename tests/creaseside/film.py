@@ -143,17 +143,23 @@ FEET = ("heel", "toe")
 ABOVE = [i for i, name in enumerate(NAMES) if not name.endswith((*joints.JOINTS, *FEET))]
 
 
+def seen_at(world: np.ndarray, camera: Camera, side: str, kinds: list[str], table: Mapping) -> tuple[np.ndarray, np.ndarray]:
+    """How long the leg is and how high over the ground `table` has that foot's point, (T,) m each."""
+    hip, knee, ankle = (world[:, INDEX[f"{side}_{joint}"]] for joint in joints.JOINTS)
+    sight = ankle - camera.C
+    near, sine = bool(np.median(-TRUE_SIDE[side] * sight[:, 1]) > 0), sight[:, 0] / np.hypot(sight[:, 0], sight[:, 1])
+    length = np.linalg.norm(hip - knee, axis=1) + np.linalg.norm(knee - ankle, axis=1)
+    square, turned = np.array([table[kind, near] for kind in kinds]).T
+    return length, length * (square + turned * sine)
+
+
 def lifted_feet(world: np.ndarray, camera: Camera, kinds: Mapping[str, list[str]]) -> np.ndarray:
     """(T, 33, 3) m to be added: heels and toes as high as the model's are on a foot that stands so and is seen from there."""
     out = np.zeros_like(world)
-    for side, own in TRUE_SIDE.items():
-        hip, knee, ankle = (world[:, INDEX[f"{side}_{joint}"]] for joint in joints.JOINTS)
-        sight = ankle - camera.C
-        near, sine = bool(np.median(-own * sight[:, 1]) > 0), sight[:, 0] / np.hypot(sight[:, 0], sight[:, 1])
-        length = np.linalg.norm(hip - knee, axis=1) + np.linalg.norm(knee - ankle, axis=1)
-        square, turned = np.array([steps.SOLE[kind, near] for kind in kinds[side]]).T
+    for side in SIDES:
+        length, height = seen_at(world, camera, side, kinds[side], steps.SOLE)
         for end in FEET:
-            out[:, INDEX[f"{side}_{end}"], 2] = length * (square + turned * sine) - POINT_M
+            out[:, INDEX[f"{side}_{end}"], 2] = height - POINT_M
         out[:, INDEX[f"{side}_ankle"], 0] = length * [steps.BACK_ANKLE * (kind == steps.BACK) for kind in kinds[side]]
     return out
 
@@ -162,13 +168,9 @@ def lower_edges(world: np.ndarray, camera: Camera, kinds: Mapping[str, list[str]
     """(T, 2, 3) m: where the sight line to the foot's lower edge is over the ankle's place across, by SIDES."""
     out = []
     for side in SIDES:
-        hip, knee, ankle, heel, toe = (world[:, INDEX[f"{side}_{joint}"]] for joint in (*joints.JOINTS, *FEET))
-        sight = ankle - camera.C
-        near, sine = bool(np.median(-TRUE_SIDE[side] * sight[:, 1]) > 0), sight[:, 0] / np.hypot(sight[:, 0], sight[:, 1])
-        length = np.linalg.norm(hip - knee, axis=1) + np.linalg.norm(knee - ankle, axis=1)
-        square, turned = np.array([steps.EDGE[kind, near] for kind in kinds[side]]).T
-        middle = (heel + toe) / 2
-        out.append(np.stack([middle[:, 0], middle[:, 1], middle[:, 2] - POINT_M + length * (square + turned * sine)], 1))
+        _, height = seen_at(world, camera, side, kinds[side], steps.EDGE)
+        middle = np.mean([world[:, INDEX[f"{side}_{end}"]] for end in FEET], axis=0)
+        out.append(middle + np.stack([0 * height, 0 * height, height - POINT_M], 1))
     return np.stack(out, 1)
 
 

@@ -119,10 +119,10 @@ def _event(name: str, fps: float, aslant: float) -> float:
     """sd of an event's time, s, as `contacts` and `phases` state it."""
     if name == "br":
         return phases.release_sd_s(1 / fps)
-    either = [phases.contact_sd_s(side, aslant) for side in (("bfc", "far bfc") if name == "bfc" else (name,))]
-    sd = float(np.sqrt((contacts.EDGE_SHARE / fps) ** 2 + contacts.EDGE_SD_S**2 + np.mean(np.square(either))))
     if name == "bfc":
-        return sd
+        either = [np.linalg.norm([1 / phases.contact_sd_s(side, aslant), 1 / phases.LOW[side].sd_s]) for side in ("bfc", "far bfc")]
+        return float(np.sqrt(np.mean(np.power(either, -2.0)) + (contacts.EDGE_SHARE / fps) ** 2))
+    sd = float(np.sqrt((contacts.EDGE_SHARE / fps) ** 2 + contacts.EDGE_SD_S**2 + phases.contact_sd_s(name, aslant) ** 2))
     fallen = phases.FALLEN_SD_S * phases.fallen_smeared(float(contacts.half_s(1 / fps)))
     return float(1 / np.linalg.norm([1 / sd, 1 / fallen, 1 / phases.TURN_SD_S]))
 

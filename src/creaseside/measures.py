@@ -48,7 +48,7 @@ LANDING_SEEN_S = 0.02                        # either side of a contact, the leg
 KNEE_LOOK_DEG = 2.0                          # a look this far off the parabola is a slip in part
 KNEE_BODY_SD_DEG = 0.7                       # how far the joints stray from the body's for a whole ball, once `joints` is taken off (rendered),
 KNEE_FIGURE_SD_DEG, FIGURE_PX = 1.1, 250.0   # and on a figure so tall: a pixel of each joint (91 rendered balls: with what else is stated 98 % within 1.96 sd)
-BACK_KNEE_SD_DEG = 4.5                       # the turned leg, often the far one, is read less well (rendered)
+BACK_KNEE_SD_DEG = 4.75                       # the turned leg, often the far one, is read less well (rendered)
 SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.06     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
 OFF_SWING_DEG, SWING_S = 60.0, 0.05          # from the line of its swing: the arm of a bowler who delays it is 30 off, the other arm 90 (rendered)
@@ -62,7 +62,8 @@ BEHIND_SHARE = 0.15                          # of the stature: legs whose knees 
 HIDDEN_SD_DEG = 4.0                          # a far leg behind the near one (rendered: 8 such balls, 4.1 degrees RMSE, 7.5 at most)
 LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
-SAME_CONTACT_S = 0.03                        # a contact that the knee moved a little (`phases`) is still that contact
+MOVED_S = 0.03                               # of which so much was before it landed: the foot seemed to stand in the air, elsewhere than it came down
+SAME_CONTACT_S = 0.10                        # a contact that knee or height moved (`phases`) is still that contact: a foot comes down twice a second at most
 STANCE_S = 0.07                              # of a run-up's step at the least: sprinters' last 90 ms and more (common practice); a foot in the air may hang for less
 STRIDE_SD_M, STRIDE_SD_SHARE = 0.012, 0.007  # landmarks of two feet, and the scale of the marks (rendered)
 ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
@@ -93,6 +94,8 @@ def see(track: Track, lane: Lane, phases: Phases, heavy: bool) -> Seen:
     def step(side: str, on: Value, kind: str) -> Step | None:
         near = [c for c in phases.contacts[side] if on and abs(c.on_s - on.value) < SAME_CONTACT_S]
         contact = min(near, key=lambda c: abs(c.on_s - on.value), default=None)
+        if contact and on.value - contact.on_s > MOVED_S:
+            contact = replace(contact, on_s=on.value)
         return foot_steps.of(track, lane, contact, kind) if contact else None
 
     back, front = step(phases.back, phases.bfc, foot_steps.BACK), step(phases.front, phases.ffc, foot_steps.FRONT)

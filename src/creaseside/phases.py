@@ -5,6 +5,7 @@ What follows what is a table; a ball whose contacts do not follow it keeps those
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -26,14 +27,32 @@ RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the b
 RELEASE_SD_S = 0.0015    # of the moment at which it passes that angle (rendered). Whoever lets go elsewhere does so in every ball: a constant of theirs
 ASLANT_SD_S = 0.014      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
 # Beyond frame rate: feet that brush before they stand; and a far back foot, before which the front leg passes as it lands (115 drawn
-# deliveries: 14 ms off, 7 for a near one).
-CONTACT_BIAS_SD_S = {"bfc": 0.0065, "far bfc": 0.0120, "ffc": 0.0015}
+# deliveries: 14 ms off, 7 for a near one; 90 others 23 and 8).
+CONTACT_BIAS_SD_S = {"bfc": 0.0080, "far bfc": 0.0190, "ffc": 0.0015}
 
 # Heel and ankle fall slower than this from so long after the landing on, that far apart, where speeds are taken over so long: 59 drawn
 # deliveries 11 ms, 5 apart either way seen square and 6 by a camera far aslant, to which a foot seems to stand 9 ms off; puppets, whose
 # feet stop at once, 4.
 FALLS_M_S, FALLEN_S, FALLEN_SD_S, FALLEN_HALF_S = -0.4, 0.0085, 0.008, 0.0175
 FALLEN_NEAR_S = 0.050     # of where it seems to stand, and not before: a foot that glides along the ground has not landed
+
+class Low(NamedTuple):
+    """Heel, toe and ankle are together `over_m` higher than where they stand, `after_s` before the landing, give or take `sd_s`. How high they
+    stand is told by the `stands_s` from when they seem to."""
+
+    over_m: float
+    after_s: float
+    sd_s: float
+    stands_s: float
+
+
+# A back foot comes down with hardly a stop to see, and a far one seems to stand while it is in the air yet; how high it is tells apart from that: 90
+# drawn back feet, 7 ms apart near and 12 far, where their speeds tell 8 and 20, and 5 and 11 the two weighed together. That all were drawn from
+# one motion is not in it, so that the near one counts for less than it was found to.
+# A far front foot: 5.0 ms off without it, 3.4 so; for a near one, which is seen to stop, it tells nothing.
+LOW = {"bfc": Low(0.03, 0.0093, 0.0090, 0.12), "far bfc": Low(0.03, 0.0225, 0.0140, 0.12), "far ffc": Low(0.02, 0.0010, 0.0090, 0.08)}
+STANDS_SHARE = 35                      # the percentile of heights that is how high a foot stands: not before it landed, nor as it rolls
+LOW_FROM_S, LOW_TO_S = -0.15, 0.10     # round when it seems to stand
 
 KNEE_NEAR_S, TURNS_S = 0.060, np.arange(-0.025, 0.0255, 0.001)   # round a landing, in which the knee's turn is looked for
 STRAIGHTENS_DEG_S = 150.0    # a leg that comes in does so at 300 and more (rendered), one that gives way at 100 to 300
@@ -64,15 +83,18 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
     aslant = lane.aslant_at(track, release_s)
     ffc = likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, contact_sd_s("ffc", aslant), "front foot contact not seen")
     ffc = _as_the_knee_has_it(track, lane, front, _as_its_fall_has_it(track, lane, front, ffc)) if ffc else ffc
+    if ffc and lane.metric and not lane.is_near(front):
+        ffc = _as_its_height_has_it(track, lane, front, ffc, LOW["far ffc"])
     br = release(track, lane, arm, release_s)
     if ffc and not _follows(ffc, br):                     # a coarse release from mixed-up arms: look where it must have been
         br = release(track, lane, arm, ffc.value + USUAL_FFC_TO_BR_S)
         if not _follows(ffc, br):
             br = Value.missing("bowling arm not seen over the top after the landing")
-    doubt_s = contact_sd_s("far bfc" if lane.metric and not lane.is_near(back) else "bfc", aslant)
-    bfc = likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, doubt_s, "back foot contact not seen") if ffc \
-        else Value.missing("front foot contact not seen")
-    return Phases(arm, front, bfc, ffc, br, down)
+    if not ffc:
+        return Phases(arm, front, Value.missing("front foot contact not seen"), ffc, br, down)
+    which = "far bfc" if lane.metric and not lane.is_near(back) else "bfc"
+    bfc = likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, contact_sd_s(which, aslant), "back foot contact not seen")
+    return Phases(arm, front, _as_its_height_has_it(track, lane, back, bfc, LOW[which]) if bfc else bfc, ffc, br, down)
 
 
 def release_sd_s(gap_s: float) -> float:
@@ -118,6 +140,23 @@ def _as_its_fall_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Val
     at_s = t[i] + (FALLS_M_S - falls[i]) / (falls[i + 1] - falls[i]) * (t[i + 1] - t[i])
     fallen = Value(float(at_s) - smeared * FALLEN_S, smeared * FALLEN_SD_S)
     return _weighed(ffc, fallen) if at_s > ffc.value else ffc
+
+
+def _as_its_height_has_it(track: Track, lane: Lane, side: str, on: Value, low: Low) -> Value:
+    """A landing, weighed with the moment at which its foot is low over the ground; one that was not seen coming down says nothing."""
+    t, parts = track.t_s, [lane.flat(track[f"{side}_{part}"])[:, 1] for part in ("heel", "toe", "ankle")]
+    up = local_line(t, np.mean(parts, 0), t, contacts.half_s(track.gap_s()), 1)[0]
+    stands = up[(t > on.value) & (t < on.value + low.stands_s) & np.isfinite(up)]
+    if len(stands) < 3:
+        return on
+    over = up - np.percentile(stands, STANDS_SHARE) - low.over_m
+    near = (t[:-1] > on.value + LOW_FROM_S) & (t[1:] < on.value + LOW_TO_S)
+    falls = np.flatnonzero(near & (over[:-1] > 0) & (over[1:] <= 0))
+    if not len(falls):
+        return on
+    i = falls[-1]
+    low_s = t[i] + (t[i + 1] - t[i]) * over[i] / (over[i] - over[i + 1])
+    return _weighed(on, Value(float(low_s) + low.after_s, low.sd_s))
 
 
 def fallen_smeared(half_s: float) -> float:

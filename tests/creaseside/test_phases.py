@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from creaseside import lane, phases, track
+from creaseside.ball import Value
 from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
 from tests.creaseside.puppet import bowler
 
@@ -53,7 +54,7 @@ def test_a_landing_is_timed_better_than_by_its_first_frame(fps):
 
 
 def close_of(**how):
-    film = Film(bowler(), fps=120, **how)
+    film = Film(bowler(), **{"fps": 120, **how})
     close = track.cleaned(track.of(film.poses(-1.0, 0.25)))
     return close, lane.of(close, film.camera)
 
@@ -84,3 +85,23 @@ def test_one_slip_of_the_wrist_does_not_move_release(slip_deg):
     xy[i, 16] = shoulder + np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]]) @ (wrist - shoulder)
     slipped = phases.release(track.Track(close.t_s, close.frame, xy, close.world_m, close.sole_px), plane, "right", EPOCH_S + 0.1)
     assert slipped.value - EPOCH_S == pytest.approx(0.11, abs=0.004)
+
+
+@pytest.mark.parametrize("early_s", [0.03, 0.05, 0.07])
+@pytest.mark.parametrize("fps", [60, 120, 240])
+def test_a_foot_that_seems_to_stand_in_the_air_lands_where_it_is_low(early_s, fps):
+    """A far back foot, before which the other leg passes. By then it is 5 to 15 cm over the ground."""
+    close, plane = close_of(fps=fps)
+    seems = Value(EPOCH_S + TOLD["bfc"] - early_s, 0.019)
+    found = phases._as_its_height_has_it(close, plane, "right", seems, phases.LOW["far bfc"])
+    off_s = found.value - EPOCH_S - TOLD["bfc"]
+    assert abs(off_s) < 0.55 * early_s and found.sd < seems.sd and abs(off_s) < 2 * found.sd
+
+
+def test_a_foot_that_was_not_seen_coming_down_lands_where_it_is_seen_to_stand():
+    seems = Value(EPOCH_S + TOLD["bfc"], 0.019)
+    for close, plane in (close_of(hidden={"right_heel": (-2, -0.15)}), close_of(hidden={"right_ankle": (-2, 2)})):
+        assert phases._as_its_height_has_it(close, plane, "right", seems, phases.LOW["far bfc"]) == seems
+    close, plane = close_of()
+    late = close.where(close.t_s > seems.value)
+    assert phases._as_its_height_has_it(late, plane, "right", seems, phases.LOW["far bfc"]) == seems

@@ -26,9 +26,9 @@ USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
 RELEASE_SD_S = 0.0015    # of the moment at which it passes that angle (rendered). Whoever lets go elsewhere does so in every ball: a constant of theirs
 ASLANT_SD_S = 0.014      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
-# Beyond frame rate: feet that brush before they stand; and a far back foot, before which the front leg passes as it lands (115 drawn
-# deliveries: 14 ms off, 7 for a near one; 90 others 23 and 8).
-CONTACT_BIAS_SD_S = {"bfc": 0.0080, "far bfc": 0.0190, "ffc": 0.0015}
+# Beyond frame rate: feet that brush before they stand; and a far back foot, before which the front leg passes as it lands (245 drawn
+# deliveries: 10 to 25 ms off, 6 to 8 for a near one; the far ones that stood in the air apart, see LOW, 13).
+CONTACT_BIAS_SD_S = {"bfc": 0.0080, "far bfc": 0.0130, "ffc": 0.0015}
 
 # Heel and ankle fall slower than this from so long after the landing on, that far apart, where speeds are taken over so long: 59 drawn
 # deliveries 11 ms, 5 apart either way seen square and 6 by a camera far aslant, to which a foot seems to stand 9 ms off; puppets, whose
@@ -46,11 +46,13 @@ class Low(NamedTuple):
     stands_s: float
 
 
-# A back foot comes down with hardly a stop to see, and a far one seems to stand while it is in the air yet; how high it is tells apart from that: 90
-# drawn back feet, 7 ms apart near and 12 far, where their speeds tell 8 and 20, and 5 and 11 the two weighed together. That all were drawn from
-# one motion is not in it, so that the near one counts for less than it was found to.
+# A back foot comes down with hardly a stop to see, and a far one seems to stand while it is in the air yet; how high it is tells apart from that:
+# 130 drawn back feet, 7 ms apart near and 14 far, where their speeds tell 8 and 22, and 5 and 11 the two weighed together. That all were drawn
+# from one motion is not in it, so that the near one counts for less than it was found to.
 # A far front foot: 5.0 ms off without it, 3.4 so; for a near one, which is seen to stop, it tells nothing.
-LOW = {"bfc": Low(0.03, 0.0093, 0.0090, 0.12), "far bfc": Low(0.03, 0.0225, 0.0140, 0.12), "far ffc": Low(0.02, 0.0010, 0.0090, 0.08)}
+LOW = {"bfc": Low(0.03, 0.0093, 0.0090, 0.12), "far bfc": Low(0.03, 0.0184, 0.0200, 0.12), "far ffc": Low(0.02, 0.0010, 0.0090, 0.08)}
+FAR_EARLY_S = 0.005                    # a far back foot seems to stand so much before it does, in the middle (65 of them)
+HANGS_S = 0.030                        # the longer past this it is up after it seems to stand, the less that counts: it stood in the air
 STANDS_SHARE = 35                      # the percentile of heights that is how high a foot stands: not before it landed, nor as it rolls
 LOW_FROM_S, LOW_TO_S = -0.15, 0.10     # round when it seems to stand
 
@@ -94,7 +96,10 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
         return Phases(arm, front, Value.missing("front foot contact not seen"), ffc, br, down)
     which = "far bfc" if lane.metric and not lane.is_near(back) else "bfc"
     bfc = likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, contact_sd_s(which, aslant), "back foot contact not seen")
-    return Phases(arm, front, _as_its_height_has_it(track, lane, back, bfc, LOW[which]) if bfc else bfc, ffc, br, down)
+    if bfc:
+        early_s = FAR_EARLY_S if which == "far bfc" else 0.0
+        bfc = _as_its_height_has_it(track, lane, back, Value(bfc.value + early_s, bfc.sd), LOW[which])
+    return Phases(arm, front, bfc, ffc, br, down)
 
 
 def release_sd_s(gap_s: float) -> float:
@@ -155,8 +160,9 @@ def _as_its_height_has_it(track: Track, lane: Lane, side: str, on: Value, low: L
     if not len(falls):
         return on
     i = falls[-1]
-    low_s = t[i] + (t[i + 1] - t[i]) * over[i] / (over[i] - over[i + 1])
-    return _weighed(on, Value(float(low_s) + low.after_s, low.sd_s))
+    landed_s = float(t[i] + (t[i + 1] - t[i]) * over[i] / (over[i] - over[i + 1])) + low.after_s
+    hangs = max(1.0, (landed_s - on.value) / HANGS_S)
+    return _weighed(Value(on.value, on.sd * hangs**2), Value(landed_s, low.sd_s))
 
 
 def fallen_smeared(half_s: float) -> float:

@@ -92,14 +92,15 @@ def test_one_slip_of_the_wrist_does_not_move_release(slip_deg):
 def test_a_foot_that_seems_to_stand_in_the_air_lands_where_it_is_low(early_s, fps):
     """A far back foot, before which the other leg passes. By then it is 5 to 15 cm over the ground."""
     close, plane = close_of(fps=fps)
-    seems = Value(EPOCH_S + TOLD["bfc"] - early_s, 0.019)
+    seems = Value(EPOCH_S + TOLD["bfc"] - early_s, 0.013)
     found = phases._as_its_height_has_it(close, plane, "right", seems, phases.LOW["far bfc"])
     off_s = found.value - EPOCH_S - TOLD["bfc"]
-    assert abs(off_s) < 0.55 * early_s and found.sd < seems.sd and abs(off_s) < 2 * found.sd
+    assert abs(off_s) < 0.75 * early_s and abs(off_s) < 2 * found.sd
+    assert early_s < 0.06 or abs(off_s) < 0.3 * early_s          # the longer it hangs, the less it stands
 
 
 def test_a_foot_that_was_not_seen_coming_down_lands_where_it_is_seen_to_stand():
-    seems = Value(EPOCH_S + TOLD["bfc"], 0.019)
+    seems = Value(EPOCH_S + TOLD["bfc"], 0.013)
     for close, plane in (close_of(hidden={"right_heel": (-2, -0.15)}), close_of(hidden={"right_ankle": (-2, 2)})):
         assert phases._as_its_height_has_it(close, plane, "right", seems, phases.LOW["far bfc"]) == seems
     close, plane = close_of()

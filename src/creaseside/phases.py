@@ -38,21 +38,22 @@ FALLEN_NEAR_S = 0.050     # of where it seems to stand, and not before: a foot t
 
 class Low(NamedTuple):
     """Heel, toe and ankle are together `over_m` higher than where they stand, `after_s` before the landing, give or take `sd_s`. How high they
-    stand is told by the `stands_s` from when they seem to."""
+    stand is told by the `stands_s` from when they seem to. `hangs`: they may have seemed to while they were in the air."""
 
     over_m: float
     after_s: float
     sd_s: float
     stands_s: float
+    hangs: bool = False
 
 
 # A back foot comes down with hardly a stop to see, and a far one seems to stand while it is in the air yet; how high it is tells apart from that:
 # 130 drawn back feet, 7 ms apart near and 14 far, where their speeds tell 8 and 22, and 5 and 11 the two weighed together. That all were drawn
 # from one motion is not in it, so that the near one counts for less than it was found to.
 # A far front foot: 5.0 ms off without it, 3.4 so; for a near one, which is seen to stop, it tells nothing.
-LOW = {"bfc": Low(0.03, 0.0093, 0.0090, 0.12), "far bfc": Low(0.03, 0.0184, 0.0200, 0.12), "far ffc": Low(0.02, 0.0010, 0.0090, 0.08)}
+LOW = {"bfc": Low(0.03, 0.0093, 0.0090, 0.12), "far bfc": Low(0.03, 0.0184, 0.0200, 0.12, True), "far ffc": Low(0.02, 0.0010, 0.0090, 0.08)}
 FAR_EARLY_S = 0.005                    # a far back foot seems to stand so much before it does, in the middle (65 of them)
-HANGS_S = 0.030                        # the longer past this it is up after it seems to stand, the less that counts: it stood in the air
+HANGS_S = 0.030                        # the longer past this a far one is up after it seems to stand, the less that counts: it stood in the air
 STANDS_SHARE = 35                      # the percentile of heights that is how high a foot stands: not before it landed, nor as it rolls
 LOW_FROM_S, LOW_TO_S = -0.15, 0.10     # round when it seems to stand
 
@@ -161,8 +162,10 @@ def _as_its_height_has_it(track: Track, lane: Lane, side: str, on: Value, low: L
         return on
     i = falls[-1]
     landed_s = float(t[i] + (t[i + 1] - t[i]) * over[i] / (over[i] - over[i + 1])) + low.after_s
-    hangs = max(1.0, (landed_s - on.value) / HANGS_S)
-    return _weighed(Value(on.value, on.sd * hangs**2), Value(landed_s, low.sd_s))
+    late = (landed_s - on.value) / HANGS_S
+    if abs(late) > 1 and not low.hangs:                  # a foot that is seen to stop stopped there: another rise and fall
+        return on
+    return _weighed(Value(on.value, on.sd * max(1.0, late) ** 2), Value(landed_s, low.sd_s))
 
 
 def fallen_smeared(half_s: float) -> float:

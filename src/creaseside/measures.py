@@ -48,7 +48,7 @@ LANDING_SEEN_S = 0.02                        # either side of a contact, the leg
 KNEE_LOOK_DEG = 2.0                          # a look this far off the parabola is a slip in part
 KNEE_BODY_SD_DEG = 0.7                       # how far the joints stray from the body's for a whole ball, once `joints` is taken off (rendered),
 KNEE_FIGURE_SD_DEG, FIGURE_PX = 1.1, 250.0   # and on a figure so tall: a pixel of each joint (91 rendered balls: with what else is stated 98 % within 1.96 sd)
-BACK_KNEE_SD_DEG = 4.75                       # the turned leg, often the far one, is read less well (rendered)
+BACK_KNEE_SD_DEG = 4.75                      # the turned leg, often the far one, is read less well (rendered)
 SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.06     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
 OFF_SWING_DEG, SWING_S = 60.0, 0.05          # from the line of its swing: the arm of a bowler who delays it is 30 off, the other arm 90 (rendered)

@@ -36,6 +36,7 @@ CONTACT_BIAS_SD_S = {"bfc": 0.0080, "far bfc": 0.0130, "ffc": 0.0015}
 FALLS_M_S, FALLEN_S, FALLEN_SD_S, FALLEN_HALF_S = -0.4, 0.0085, 0.008, 0.0175
 FALLEN_NEAR_S = 0.050     # of where it seems to stand, and not before: a foot that glides along the ground has not landed
 
+
 class Low(NamedTuple):
     """Heel, toe and ankle are together `over_m` higher than where they stand, `after_s` before the landing, give or take `sd_s`. How high they
     stand is told by the `stands_s` from when they seem to. `hangs`: they may have seemed to while they were in the air."""

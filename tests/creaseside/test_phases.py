@@ -106,3 +106,10 @@ def test_a_foot_that_was_not_seen_coming_down_lands_where_it_is_seen_to_stand():
     close, plane = close_of()
     late = close.where(close.t_s > seems.value)
     assert phases._as_its_height_has_it(late, plane, "right", seems, phases.LOW["far bfc"]) == seems
+
+
+@pytest.mark.parametrize("which", ["bfc", "far ffc"])
+def test_a_foot_that_is_seen_to_stop_is_not_moved_by_a_fall_long_after(which):
+    close, plane = close_of()
+    seems = Value(EPOCH_S + TOLD["bfc"] - 0.07, 0.008)
+    assert phases._as_its_height_has_it(close, plane, "right", seems, phases.LOW[which]) == seems

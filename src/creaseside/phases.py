@@ -49,7 +49,7 @@ class Low(NamedTuple):
 
 
 # A back foot comes down with hardly a stop to see, and a far one seems to stand while it is in the air yet; how high it is tells apart from that:
-# 130 drawn back feet, 7 ms apart near and 14 far, where their speeds tell 8 and 22, and 5 and 11 the two weighed together. That all were drawn
+# 130 drawn back feet, 7 ms apart near and 14 far, where their speeds tell 8 and 22, and 7 and 10 the two weighed together. That all were drawn
 # from one motion is not in it, so that the near one counts for less than it was found to.
 # A far front foot: 5.0 ms off without it, 3.4 so; for a near one, which is seen to stop, it tells nothing.
 LOW = {"bfc": Low(0.03, 0.0093, 0.0090, 0.12), "far bfc": Low(0.03, 0.0184, 0.0200, 0.12, True), "far ffc": Low(0.02, 0.0010, 0.0090, 0.08)}
@@ -87,7 +87,8 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
     aslant = lane.aslant_at(track, release_s)
     ffc = likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, contact_sd_s("ffc", aslant), "front foot contact not seen")
     ffc = _as_the_knee_has_it(track, lane, front, _as_its_fall_has_it(track, lane, front, ffc)) if ffc else ffc
-    if ffc and lane.metric and not lane.is_near(front):
+    far = {side: lane.metric and not lane.is_near(side) for side in down}
+    if ffc and far[front]:
         ffc = _as_its_height_has_it(track, lane, front, ffc, LOW["far ffc"])
     br = release(track, lane, arm, release_s)
     if ffc and not _follows(ffc, br):                     # a coarse release from mixed-up arms: look where it must have been
@@ -96,11 +97,10 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
             br = Value.missing("bowling arm not seen over the top after the landing")
     if not ffc:
         return Phases(arm, front, Value.missing("front foot contact not seen"), ffc, br, down)
-    which = "far bfc" if lane.metric and not lane.is_near(back) else "bfc"
+    which = "far bfc" if far[back] else "bfc"
     bfc = likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, contact_sd_s(which, aslant), "back foot contact not seen")
     if bfc:
-        early_s = FAR_EARLY_S if which == "far bfc" else 0.0
-        bfc = _as_its_height_has_it(track, lane, back, Value(bfc.value + early_s, bfc.sd), LOW[which])
+        bfc = _as_its_height_has_it(track, lane, back, Value(bfc.value + FAR_EARLY_S * far[back], bfc.sd), LOW[which])
     return Phases(arm, front, bfc, ffc, br, down)
 
 
@@ -140,12 +140,9 @@ def _as_its_fall_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Val
         return ffc
     falls = np.mean([local_line(track.t_s, place, track.t_s[near], half[near], 1)[1][:, 1] for place in places], 0)
     t, smeared = track.t_s[near], fallen_smeared(float(np.median(half[near])))
-    stops = np.flatnonzero((falls[:-1] < FALLS_M_S) & (falls[1:] >= FALLS_M_S))
-    if not len(stops):
+    if (at_s := _last_below(t, FALLS_M_S - falls)) is None:
         return ffc
-    i = stops[-1]
-    at_s = t[i] + (FALLS_M_S - falls[i]) / (falls[i + 1] - falls[i]) * (t[i + 1] - t[i])
-    fallen = Value(float(at_s) - smeared * FALLEN_S, smeared * FALLEN_SD_S)
+    fallen = Value(at_s - smeared * FALLEN_S, smeared * FALLEN_SD_S)
     return _weighed(ffc, fallen) if at_s > ffc.value else ffc
 
 
@@ -156,17 +153,21 @@ def _as_its_height_has_it(track: Track, lane: Lane, side: str, on: Value, low: L
     stands = up[(t > on.value) & (t < on.value + low.stands_s) & np.isfinite(up)]
     if len(stands) < 3:
         return on
-    over = up - np.percentile(stands, STANDS_SHARE) - low.over_m
-    near = (t[:-1] > on.value + LOW_FROM_S) & (t[1:] < on.value + LOW_TO_S)
-    falls = np.flatnonzero(near & (over[:-1] > 0) & (over[1:] <= 0))
-    if not len(falls):
+    near = (t > on.value + LOW_FROM_S) & (t < on.value + LOW_TO_S)
+    low_s = _last_below(t[near], up[near] - np.percentile(stands, STANDS_SHARE) - low.over_m)
+    if low_s is None:
         return on
-    i = falls[-1]
-    landed_s = float(t[i] + (t[i + 1] - t[i]) * over[i] / (over[i] - over[i + 1])) + low.after_s
+    landed_s = low_s + low.after_s
     late = (landed_s - on.value) / HANGS_S
     if abs(late) > 1 and not low.hangs:                  # a foot that is seen to stop stopped there: another rise and fall
         return on
     return _weighed(Value(on.value, on.sd * max(1.0, late) ** 2), Value(landed_s, low.sd_s))
+
+
+def _last_below(t_s: np.ndarray, y: np.ndarray) -> float | None:
+    """When y (T,) last came down to 0, between two looks, s; None where it was not seen to."""
+    i = np.flatnonzero((y[:-1] > 0) & (y[1:] <= 0))[-1:]
+    return float((t_s[i] + (t_s[i + 1] - t_s[i]) * y[i] / (y[i] - y[i + 1]))[0]) if len(i) else None
 
 
 def fallen_smeared(half_s: float) -> float:

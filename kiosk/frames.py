@@ -5,15 +5,13 @@ import bisect
 from dataclasses import dataclass, replace
 from typing import Protocol, Sequence
 
-from creaseside.orders import Span
+from creaseside.orders import Box, Span
 from creaseside.stamps import Stamp, to_ns
 
 # The same view without the bowler there is the camera's so long before, or where there is nothing before, after: at 3 m/s, two metres
 # away. Neighbouring looks share one: the first from a multiple of SHARED_S on.
 GONE_S, SHARED_S = 0.7, 0.2
 BACK_NS = to_ns(GONE_S + SHARED_S)  # so far before a look its view is at most
-
-Box = tuple[int, int, int, int]     # left, top, right, bottom, pixels
 
 
 class Kept(Protocol):
@@ -23,10 +21,12 @@ class Kept(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """A frame to be looked at, in that box; `without`: the number of one from which the bowler is gone."""
+    """A frame to be looked at, in that box; whoever has to be searched for is in `sought_px`; `without`: the number of one from which
+    the bowler is gone."""
 
     stamp: Stamp
     box_px: Box | None = None
+    sought_px: Box | None = None
     without: int | None = None
 
 
@@ -37,7 +37,7 @@ def frames_of(spans: Sequence[Span], kept: Kept) -> list[Frame]:
         stamps = kept.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
         for stamp in stamps if span.first_ns <= span.last_ns else stamps[::-1]:
             if not chosen or abs(stamp.t_ns - chosen[-1].stamp.t_ns) >= span.step_ns:
-                chosen.append(Frame(stamp, span.box_px))
+                chosen.append(Frame(stamp, span.box_px, span.runner and span.runner.box_px(stamp.t_ns)))
     return _with_views(chosen, kept)
 
 

@@ -51,10 +51,12 @@ class PoseModel:
         self._seen(np.zeros((64, 64, 3), np.uint8))   # the first picture is slow: let it be this one
         memory.let_go(bundle)                         # its weights were put in order elsewhere: 60 MiB of the heavy one's file
 
-    def pose(self, bgr: np.ndarray, stamp: Stamp, box_px: Box | None = None, hurry: bool = False) -> Pose:
+    def pose(self, bgr: np.ndarray, stamp: Stamp, box_px: Box | None = None, sought_px: Box | None = None,
+             hurry: bool = False) -> Pose:
         """The body in a (H, W, 3) BGR picture, in pixels of the whole picture, wherever in it `box_px` is.
 
         `box_px`: look only there (left, top, right, bottom). Another box than before is a new start, like `reset`.
+        `sought_px`: a body that is not followed yet is looked for only there; whoever else is in the box is not taken for it.
         `hurry`: a body that was just found is not posed a second time.
         """
         import cv2
@@ -64,7 +66,8 @@ class PoseModel:
         left, top, right, bottom = inside(box_px, bgr)
         if right - left < 2 or bottom - top < 2:
             return Pose.nobody(stamp, self.name, "the box is outside the picture")
-        found = self._settled(cv2.cvtColor(bgr[top:bottom, left:right], cv2.COLOR_BGR2RGB), hurry)
+        rgb = cv2.cvtColor(bgr[top:bottom, left:right], cv2.COLOR_BGR2RGB)
+        found = self._settled(rgb, None if sought_px is None else np.subtract(sought_px, (left, top) * 2), hurry)
         if not found.pose_landmarks:
             return Pose.nobody(stamp, self.name, "no person seen")
         marks = found.pose_landmarks[0]
@@ -80,16 +83,16 @@ class PoseModel:
     def close(self) -> None:
         self._landmarker.close()
 
-    def _settled(self, rgb: np.ndarray, hurry: bool):
-        """What is found in the picture, by following.
+    def _settled(self, rgb: np.ndarray, sought: Box | None, hurry: bool):
+        """What is found in the picture, by following; `sought`: where in it is searched.
 
         A body that was just found is posed again from its own landmarks, which place it better than the detector does;
         a body that was just lost is searched for in the same picture.
         """
         followed = self._following
-        found = self._seen(rgb)
+        found = self._seen(rgb if followed else _only(rgb, sought))
         if self._following != followed and not (self._following and hurry):
-            again = self._seen(rgb)
+            again = self._seen(rgb if self._following else _only(rgb, sought))
             return again if again.pose_landmarks else found
         return found
 
@@ -105,10 +108,20 @@ class PoseModel:
         return found
 
 
+def _only(rgb: np.ndarray, box: Box | None) -> np.ndarray:
+    """The picture with all that is outside of the box in black."""
+    if box is None:
+        return rgb
+    left, top, right, bottom = inside(box, rgb)
+    only = np.zeros_like(rgb)
+    only[top:bottom, left:right] = rgb[top:bottom, left:right]
+    return only
+
+
 def inside(box_px: Box | None, bgr: np.ndarray) -> Box:
     """The box as far as it lies in the picture; all of it without one."""
     height, width = bgr.shape[:2]
-    left, top, right, bottom = box_px or (0, 0, width, height)
+    left, top, right, bottom = (0, 0, width, height) if box_px is None else box_px
     return max(0, int(left)), max(0, int(top)), min(width, int(right)), min(height, int(bottom))
 
 

@@ -50,6 +50,7 @@ class _Job:
     ball: int | None   # None: a live frame
     stamp: Stamp
     box: Box | None
+    sought: Box | None = None
     without: int | None = None
     fresh: bool = False
     last: bool = False     # of its stretch
@@ -83,7 +84,7 @@ class Stretches:
     def add(self, ball: int, frames: Iterable[Frame], hurry: bool = False) -> None:
         """hurry: before all that waits and does not, and where a stretch of these is under way it goes on with them."""
         for frame in frames:
-            job = _Job(ball, frame.stamp, frame.box_px, frame.without, hurry=hurry)
+            job = _Job(ball, frame.stamp, frame.box_px, frame.sought_px, frame.without, hurry=hurry)
             known = [*self._own.values(), *self._waiting] if hurry else self._waiting[-1:]
             stretch = next((stretch for stretch in known if stretch.goes_on(job)), None)
             if stretch is None:
@@ -363,7 +364,7 @@ def _posed(model: PoseModel, bgr: np.ndarray | None, view: _View, job: _Job
         return "the frame is gone from the reel", (), None
     if job.fresh:
         model.reset()
-    pose = model.pose(bgr, job.stamp, job.box, job.hurry)
+    pose = model.pose(bgr, job.stamp, job.box, job.sought, job.hurry)
     left, top, right, bottom = box = inside(job.box, bgr)
     without = None if job.without is None or pose.missing else view.bgr(job.without, box)
     sole_px = pose.sole_px if without is None else soles.lower_edges(bgr[top:bottom, left:right], without, pose, (left, top))

@@ -13,7 +13,7 @@ import numpy as np
 
 from creaseside import track
 from creaseside.finder import Candidate
-from creaseside.orders import Span
+from creaseside.orders import Box, Runner, Span
 from creaseside.stamps import to_ns
 from creaseside.track import Track
 
@@ -40,12 +40,13 @@ def whole(live: Track, ball: Candidate, size_px: Size) -> tuple[Span, ...]:
     """The landing first, closely; then backwards along the run-up, piece by piece, each in a box of its own."""
     step, coarse = to_ns(LANDING_STEP_S), to_ns(RUN_STEP_S)
     landing, release = ball.landing_s, ball.release_s
-    spans = [_span(live, landing - 0.02, max(release + LANDING_LOOK_S, landing + LEAST_LOOK_S), step, ball, size_px),
-             _span(live, landing - 0.02, landing - 0.30, step, ball, size_px)]
+    runner = _runner(live, ball)
+    spans = [_span(runner, landing - 0.02, max(release + LANDING_LOOK_S, landing + LEAST_LOOK_S), step, size_px),
+             _span(runner, landing - 0.02, landing - 0.30, step, size_px)]
     end = landing - 0.30
     while end > landing - RUN_UP_LOOK_S:
         begin = max(end - PIECE_S, landing - RUN_UP_LOOK_S)
-        spans.append(_span(live, end, begin, coarse, ball, size_px))
+        spans.append(_span(runner, end, begin, coarse, size_px))
         end = begin
     return tuple(spans)
 
@@ -55,8 +56,8 @@ def deciding(live: Track, ball: Candidate, size_px: Size, measure: str) -> tuple
     to look at once: the first can begin before the landing, the second is the shorter."""
     if measure not in AT_LANDING:
         return ()
-    step, edges = to_ns(LANDING_STEP_S), (DECIDE_FROM_S, DECIDE_HALVED_S, DECIDE_TO_S)
-    return tuple(_span(live, ball.landing_s + begin, ball.landing_s + end, step, ball, size_px) for begin, end in zip(edges, edges[1:]))
+    step, edges, runner = to_ns(LANDING_STEP_S), (DECIDE_FROM_S, DECIDE_HALVED_S, DECIDE_TO_S), _runner(live, ball)
+    return tuple(_span(runner, ball.landing_s + begin, ball.landing_s + end, step, size_px) for begin, end in zip(edges, edges[1:]))
 
 
 def decides(landing_s: float, spans: tuple[Span, ...]) -> bool:
@@ -80,21 +81,27 @@ def deciding_count(fps: float) -> int:
     return round((DECIDE_TO_S - DECIDE_FROM_S) * fps / math.ceil(fps * LANDING_STEP_S))
 
 
-def _span(live: Track, first_s: float, last_s: float, step_ns: int, ball: Candidate, size_px: Size) -> Span:
-    return Span(to_ns(first_s), to_ns(last_s), step_ns, _box(live, ball, min(first_s, last_s), max(first_s, last_s), size_px))
+def _span(runner: Runner | None, first_s: float, last_s: float, step_ns: int, size_px: Size) -> Span:
+    first_ns, last_ns = to_ns(first_s), to_ns(last_s)
+    box = _clipped(runner.box_px(first_ns, last_ns), size_px) if runner else None
+    return Span(first_ns, last_ns, step_ns, box, runner if box else None)
 
 
-def _box(live: Track, ball: Candidate, first_s: float, last_s: float, size_px: Size) -> tuple[int, int, int, int] | None:
-    """Where the bowler is from `first_s` to `last_s`: the hips' straight way through the delivery stride, and a body round it."""
+def _runner(live: Track, ball: Candidate) -> Runner | None:
+    """The hips' straight way through the delivery stride, and a body round it; None where too little of it was seen."""
     stride = live.between(ball.landing_s - 0.25, ball.release_s + 0.05)
     middle = stride.middle("hip")
     ok = np.isfinite(middle).all(1)
     if ok.sum() < 3:
         return None
     tall = track.height_px(stride)
-    way = np.polyfit(stride.t_s[ok], middle[ok, 0], 1)
-    x = np.sort(np.polyval(way, [first_s, last_s]))
+    speed, x = np.polyfit(stride.t_s[ok] - ball.landing_s, middle[ok, 0], 1)
     y = float(np.median(middle[ok, 1]))
     wide, up, down = 0.62 * tall, (0.72 + ROOM) * tall, (0.56 + ROOM) * tall
-    box = (max(0, int(x[0] - wide)), max(0, int(y - up)), min(size_px[0], int(x[1] + wide)), min(size_px[1], int(y + down)))
-    return box if box[2] - box[0] > 40 and box[3] - box[1] > 40 else None
+    return Runner(to_ns(ball.landing_s), float(x - wide), y - up, float(x + wide), y + down, float(speed))
+
+
+def _clipped(box: Box, size_px: Size) -> Box | None:
+    """As far as it is in the picture; None where next to nothing of it is."""
+    left, top, right, bottom = max(0, box[0]), max(0, box[1]), min(size_px[0], box[2]), min(size_px[1], box[3])
+    return (left, top, right, bottom) if min(right - left, bottom - top) > 40 else None

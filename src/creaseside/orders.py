@@ -4,19 +4,42 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from creaseside.ball import Ball
+from creaseside.stamps import NS
 
 CUES = ("hit", "miss", "unsure")
+
+
+Box = tuple[int, int, int, int]     # left, top, right, bottom, pixels
+
+
+@dataclass(frozen=True, slots=True)
+class Runner:
+    """Where a bowler is who goes straight: within those sides, pixels, at `at_ns`, and from there on across the picture at `px_s`."""
+
+    at_ns: int
+    left: float
+    top: float
+    right: float
+    bottom: float
+    px_s: float
+
+    def box_px(self, *when_ns: int) -> Box:
+        """What holds them at all these moments."""
+        way = [self.px_s * (t_ns - self.at_ns) / NS for t_ns in when_ns]
+        return int(self.left + min(way)), int(self.top), int(self.right + max(way)), int(self.bottom)
 
 
 @dataclass(frozen=True, slots=True)
 class Span:
     """Moments to pose: from `first_ns` to `last_ns` in that order (which may be backwards in time, so that the model follows
-    the bowler away from the landing), at most one frame in `step_ns`, within `box_px` (left, top, right, bottom)."""
+    the bowler away from the landing), at most one frame in `step_ns`, within `box_px`. Whoever has to be searched for is where
+    `runner` has them: somebody else may be in the box."""
 
     first_ns: int
     last_ns: int
     step_ns: int
-    box_px: tuple[int, int, int, int] | None
+    box_px: Box | None
+    runner: Runner | None = None
 
 
 @dataclass(frozen=True, slots=True)

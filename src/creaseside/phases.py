@@ -4,7 +4,7 @@ What follows what is a table; a ball whose contacts do not follow it keeps those
 """
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -66,7 +66,8 @@ TURN_SD_S, KNEE_LOOK_DEG = 0.020, 2.0   # how far that turn is from the landing 
 
 @dataclass(frozen=True, slots=True)
 class Phases:
-    """Times in s on the track's axis, each with its sd or a reason; the feet; every contact seen, by foot."""
+    """Times in s on the track's axis, each with its sd or a reason; the feet; every contact seen, by foot, those of the two
+    landings as from when they were found to be down."""
 
     arm: str
     front: str
@@ -85,22 +86,26 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
     back = OTHER[front]
     down = {side: contacts.of(track, lane, side, run_up_m_s, softly=side == back) for side in ("left", "right")}
     aslant = lane.aslant_at(track, release_s)
-    ffc = likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S, contact_sd_s("ffc", aslant), "front foot contact not seen")
-    ffc = _as_the_knee_has_it(track, lane, front, _as_its_fall_has_it(track, lane, front, ffc)) if ffc else ffc
     far = {side: lane.metric and not lane.is_near(side) for side in down}
-    if ffc and far[front]:
-        ffc = _as_its_height_has_it(track, lane, front, ffc, LOW["far ffc"])
+    ffc = Value.missing("front foot contact not seen")
+    if stands := likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S):
+        ffc = Value(stands.on_s, float(np.hypot(stands.on_sd_s, contact_sd_s("ffc", aslant))))
+        ffc = _as_the_knee_has_it(track, lane, front, _as_its_fall_has_it(track, lane, front, ffc))
+        ffc = _as_its_height_has_it(track, lane, front, ffc, LOW["far ffc"]) if far[front] else ffc
+        _move(down[front], stands, ffc)
     br = release(track, lane, arm, release_s)
     if ffc and not _follows(ffc, br):                     # a coarse release from mixed-up arms: look where it must have been
         br = release(track, lane, arm, ffc.value + USUAL_FFC_TO_BR_S)
         if not _follows(ffc, br):
             br = Value.missing("bowling arm not seen over the top after the landing")
     if not ffc:
-        return Phases(arm, front, Value.missing("front foot contact not seen"), ffc, br, down)
-    which = "far bfc" if far[back] else "bfc"
-    bfc = likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S, contact_sd_s(which, aslant), "back foot contact not seen")
-    if bfc:
-        bfc = _as_its_height_has_it(track, lane, back, Value(bfc.value + FAR_EARLY_S * far[back], bfc.sd), LOW[which])
+        return Phases(arm, front, ffc, ffc, br, down)
+    bfc = Value.missing("back foot contact not seen")
+    if stands := likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S):
+        which = "far bfc" if far[back] else "bfc"
+        bfc = Value(stands.on_s + FAR_EARLY_S * far[back], float(np.hypot(stands.on_sd_s, contact_sd_s(which, aslant))))
+        bfc = _as_its_height_has_it(track, lane, back, bfc, LOW[which])
+        _move(down[back], stands, bfc)
     return Phases(arm, front, bfc, ffc, br, down)
 
 
@@ -121,13 +126,15 @@ def _follows(ffc: Value, br: Value) -> bool:
     return bool(br) and FFC_TO_BR_S[0] <= br.value - ffc.value <= FFC_TO_BR_S[1]
 
 
-def likeliest(down: list[Contact], before_s: float, window_s: tuple[float, float], usual_s: float, sd_s: float, why: str) -> Value:
-    """Of the contacts that began within the window before a moment, the one nearest to the usual time before it."""
+def likeliest(down: list[Contact], before_s: float, window_s: tuple[float, float], usual_s: float) -> Contact | None:
+    """Of the contacts that were seen to begin within the window before a moment, the one nearest to the usual time before it."""
     fits = [c for c in down if window_s[0] <= before_s - c.on_s <= window_s[1] and np.isfinite(c.on_sd_s)]
-    if not fits:
-        return Value.missing(why)
-    best = min(fits, key=lambda c: abs(before_s - c.on_s - usual_s))
-    return Value(best.on_s, float(np.hypot(best.on_sd_s, sd_s)))
+    return min(fits, key=lambda c: abs(before_s - c.on_s - usual_s), default=None)
+
+
+def _move(down: list[Contact], contact: Contact, on: Value) -> None:
+    """The foot was down from then on: where it seemed to stand before, it was in the air or came down."""
+    down[down.index(contact)] = replace(contact, on_s=on.value)
 
 
 def _as_its_fall_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Value:

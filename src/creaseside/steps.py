@@ -18,7 +18,7 @@ from creaseside.lane import Lane
 from creaseside.pose import INDEX, LEFTWARDS, OTHER
 from creaseside.track import Track
 
-STANCE_S = (0.010, 0.085)      # a foot is looked at while it is flat: after it came down, before the heel rises
+STANCE_S = (0.010, 0.080)      # a foot is looked at while it is flat: after it came down, before the heel rises
 RUN_OFFSET_M = (0.06, 0.03)    # to its own side of the hips, mean and sd: a runner's step is 0 to 15 cm wide (common practice)
 BACK_OFFSET_M = (0.12, 0.07)   # the back foot of a delivery, turned side-on (common practice, no source)
 MODEL_SD_M = 0.06              # the model's own depth of a foot from the hips (measured on rendered bowlers: 0.05 to 0.09 beside what follows)

@@ -3,7 +3,7 @@ from __future__ import annotations
 
 import pytest
 
-from creaseside.orders import Span
+from creaseside.orders import Runner, Span
 from creaseside.stamps import NS, Stamp, to_ns
 from kiosk.frames import GONE_S, SHARED_S, Frame, frames_of
 
@@ -29,6 +29,16 @@ def test_every_look_has_a_view_from_before_the_bowler_came(fps, begin_s, end_s):
     assert [f.stamp.t_ns for f in frames] == sorted((f.stamp.t_ns for f in frames), reverse=begin_s > end_s)
     assert all(GONE_S - 1e-6 <= gone_for(f, fps) <= GONE_S + SHARED_S + 1e-6 for f in frames)
     assert len({f.without for f in frames}) <= abs(end_s - begin_s) / SHARED_S + 2       # neighbours share one
+
+
+@pytest.mark.parametrize("begin_s, end_s", [(1.0, 1.5), (1.5, 1.0)])
+def test_a_runner_is_sought_where_they_are_by_then(begin_s, end_s):
+    runner = Runner(to_ns(1.2), 200.0, 50.0, 300.0, 400.0, -500.0)
+    frames = frames_of([Span(to_ns(begin_s), to_ns(end_s), 1, runner.box_px(to_ns(1.0), to_ns(1.5)), runner)], Here(0, 3, 60))
+    assert frames and {f.box_px for f in frames} == {(50, 50, 400, 400)}
+    for f in frames:
+        left = 200 - 500 * (f.stamp.t_s - 1.2)
+        assert f.sought_px == pytest.approx((left, 50, left + 100, 400), abs=1)
 
 
 def test_where_nothing_is_before_the_view_is_from_after():

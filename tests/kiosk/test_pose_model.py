@@ -41,6 +41,22 @@ def test_a_box_gives_pixels_of_the_whole_frame(model):
     assert np.median(off) < 4 and (left > 0 or top > 0)
 
 
+@pytest.mark.parametrize("hurry", [False, True])
+def test_of_two_bodies_the_one_that_is_sought_is_found_and_followed(model, hurry):
+    bgr, n = bowler(1)[0], 0
+    wide, height = bgr.shape[1], bgr.shape[0]
+    alone = model.pose(bgr, Stamp(0, 0)).xy_px
+    left, right = int(alone[:, 0].min()) - 60, int(alone[:, 0].max()) + 60
+    twice = np.hstack([bgr[:, left:right]] * 2)
+    for corner in (0, right - left):
+        model.reset()
+        for _ in range(3):
+            n += 1
+            seen = model.pose(twice, Stamp(n, n), (0, 0, 2 * wide, height), (corner, 0, corner + right - left, height), hurry)
+            off = np.linalg.norm(seen.xy_px - alone - (corner - left, 0), axis=1)[BODY]
+            assert np.median(off) < 4
+
+
 def test_after_a_reset_nothing_is_remembered(model):
     bgrs = bowler(12)
     fresh = PoseModel(models.light_bundle(), "light")

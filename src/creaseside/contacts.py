@@ -90,9 +90,9 @@ def _mean(speeds: np.ndarray) -> np.ndarray:
 def _edge(t: np.ndarray, speed: np.ndarray, first: int, limit: float) -> tuple[float, float]:
     """When the falling speed passes the limit, between looks first - 1 and first; and how sure that is.
 
-    A foot that was hidden before it is seen to stand may have come down at any time since it was last seen (uniform law).
+    A foot that was hidden until it, or the look before it, may have come down at any time since it was last seen (uniform law).
     """
-    if not np.isfinite(speed[first - 1]):
+    if not np.isfinite(speed[max(first - 2, 0):first]).all():
         gone = t[np.flatnonzero(np.isfinite(speed[:first]))[-1]]
         return float((gone + t[first]) / 2), float((t[first] - gone) / np.sqrt(12))
     while first + 1 < len(speed) and limit < speed[first] > speed[first + 1]:

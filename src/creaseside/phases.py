@@ -147,10 +147,10 @@ def _as_its_fall_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Val
         return ffc
     falls = np.mean([local_line(track.t_s, place, track.t_s[near], half[near], 1)[1][:, 1] for place in places], 0)
     t, smeared = track.t_s[near], fallen_smeared(float(np.median(half[near])))
-    if (at_s := _last_below(t, FALLS_M_S - falls)) is None:
+    falls_till = _last_below(t, FALLS_M_S - falls)
+    if not falls_till or falls_till.value <= ffc.value:
         return ffc
-    fallen = Value(at_s - smeared * FALLEN_S, smeared * FALLEN_SD_S)
-    return _weighed(ffc, fallen) if at_s > ffc.value else ffc
+    return _weighed(ffc, Value(falls_till.value - smeared * FALLEN_S, smeared * FALLEN_SD_S))
 
 
 def _as_its_height_has_it(track: Track, lane: Lane, side: str, on: Value, low: Low) -> Value:
@@ -160,21 +160,24 @@ def _as_its_height_has_it(track: Track, lane: Lane, side: str, on: Value, low: L
     stands = up[(t > on.value) & (t < on.value + low.stands_s) & np.isfinite(up)]
     if len(stands) < 3:
         return on
-    near = (t > on.value + LOW_FROM_S) & (t < on.value + LOW_TO_S)
-    low_s = _last_below(t[near], up[near] - np.percentile(stands, STANDS_SHARE) - low.over_m)
-    if low_s is None:
+    near = (t > on.value + LOW_FROM_S) & (t < on.value + LOW_TO_S) & np.isfinite(up)
+    comes = _last_below(t[near], up[near] - np.percentile(stands, STANDS_SHARE) - low.over_m)
+    if not comes:
         return on
-    landed_s = low_s + low.after_s
+    landed_s, doubt_s = comes.value + low.after_s, float(np.hypot(low.sd_s, comes.sd))
     late = (landed_s - on.value) / HANGS_S
     if abs(late) > 1 and not low.hangs:                  # a foot that is seen to stop stopped there: another rise and fall
         return on
-    return _weighed(Value(on.value, on.sd * max(1.0, late) ** 2), Value(landed_s, low.sd_s))
+    return _weighed(Value(on.value, on.sd * max(1.0, late) ** 2), Value(landed_s, doubt_s))
 
 
-def _last_below(t_s: np.ndarray, y: np.ndarray) -> float | None:
-    """When y (T,) last came down to 0, between two looks, s; None where it was not seen to."""
-    i = np.flatnonzero((y[:-1] > 0) & (y[1:] <= 0))[-1:]
-    return float((t_s[i] + (t_s[i + 1] - t_s[i]) * y[i] / (y[i] - y[i + 1]))[0]) if len(i) else None
+def _last_below(t_s: np.ndarray, y: np.ndarray) -> Value:
+    """When y (T,) last came down to 0, between two looks, s."""
+    down = np.flatnonzero((y[:-1] > 0) & (y[1:] <= 0))
+    if not len(down):
+        return Value.missing("not seen to come down")
+    i, step = down[-1], np.diff(t_s)[down[-1]]
+    return Value(float(t_s[i] + step * y[i] / (y[i] - y[i + 1])), float(contacts.EDGE_SHARE * step))
 
 
 def fallen_smeared(half_s: float) -> float:

@@ -108,6 +108,15 @@ def test_a_foot_that_was_not_seen_coming_down_lands_where_it_is_seen_to_stand():
     assert phases._as_its_height_has_it(late, plane, "right", seems, phases.LOW["far bfc"]) == seems
 
 
+def test_a_foot_that_was_hidden_as_it_came_down_lands_with_the_more_doubt():
+    on_s = TOLD["bfc"]
+    seems = Value(EPOCH_S + on_s, 0.02)
+    whole, gap = (phases._as_its_height_has_it(*close_of(hidden=hidden), "right", seems, phases.LOW["far bfc"])
+                  for hidden in ({}, {f"right_{part}": (on_s - 0.05, on_s + 0.01) for part in ("heel", "toe", "ankle")}))
+    assert whole.sd < gap.sd < seems.sd
+    assert abs(gap.value - EPOCH_S - on_s) < 1.5 * gap.sd
+
+
 @pytest.mark.parametrize("which", ["bfc", "far ffc"])
 def test_a_foot_that_is_seen_to_stop_is_not_moved_by_a_fall_long_after(which):
     close, plane = close_of()

@@ -92,8 +92,10 @@ def _edge(t: np.ndarray, speed: np.ndarray, first: int, limit: float) -> tuple[f
 
     A foot that was hidden until it, or the look before it, may have come down at any time since it was last seen (uniform law).
     """
-    if not np.isfinite(speed[max(first - 2, 0):first]).all():
-        gone = t[np.flatnonzero(np.isfinite(speed[:first]))[-1]]
+    hidden = np.flatnonzero(np.isnan(speed[:first]))[-1:]
+    seen = np.flatnonzero(np.isfinite(speed[:hidden[0]])) if len(hidden) and hidden[0] >= first - 2 else ()
+    if len(seen):
+        gone = t[seen[-1]]
         return float((gone + t[first]) / 2), float((t[first] - gone) / np.sqrt(12))
     while first + 1 < len(speed) and limit < speed[first] > speed[first + 1]:
         first += 1

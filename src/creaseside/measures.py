@@ -14,7 +14,6 @@ import numpy as np
 from creaseside import joints
 from creaseside import steps as foot_steps
 from creaseside.ball import Value
-from creaseside.contacts import Contact
 from creaseside.joints import signed_deg
 from creaseside.lane import Lane
 from creaseside.phases import Phases
@@ -63,8 +62,6 @@ BEHIND_SHARE = 0.15                          # of the stature: legs whose knees 
 HIDDEN_SD_DEG = 4.0                          # a far leg behind the near one (rendered: 8 such balls, 4.1 degrees RMSE, 7.5 at most)
 LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
-STEP_S = 0.10                                # from one foot's landing to the other's at the least: sprinters 0.2 (common practice)
-STANCE_S = 0.07                              # of a run-up's step at the least: sprinters' last 90 ms and more (common practice); a foot in the air may hang for less
 STRIDE_SD_M, STRIDE_SD_SHARE = 0.012, 0.007  # landmarks of two feet, and the scale of the marks (rendered)
 ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
 
@@ -96,20 +93,10 @@ def see(track: Track, lane: Lane, phases: Phases, heavy: bool) -> Seen:
         return foot_steps.of(track, lane, contact, kind) if contact else None
 
     back, front = step(phases.back, phases.bfc, foot_steps.BACK), step(phases.front, phases.ffc, foot_steps.FRONT)
-    run_up = [s for c in _last_two(phases) if (s := foot_steps.of(track, lane, c)) is not None and _same_lane(s, back)]
+    before = foot_steps.last_two(phases.contacts, phases.front, phases.bfc.value) if phases.bfc else []
+    run_up = [s for c in before if (s := foot_steps.of(track, lane, c)) is not None and _same_lane(s, back)]
     *run_up, back, front = foot_steps.compared([*run_up, back, front])
     return Seen(track, lane, phases, run_up, back, front, heavy)
-
-
-def _last_two(phases: Phases) -> list[Contact]:
-    """The contacts of the run-up's last two steps, in order of time: one of either foot, the later of the one that is the front foot."""
-    found, next_s = [], phases.bfc.value if phases.bfc else -np.inf
-    for side in (phases.front, phases.back):
-        stood = [c for c in phases.contacts[side] if c.on_s < next_s - STEP_S and (c.off_s - c.on_s > STANCE_S or np.isinf(c.on_sd_s))]
-        if stood:
-            found.insert(0, stood[-1])
-            next_s = stood[-1].on_s
-    return found
 
 
 def _same_lane(step: Step, back: Step | None) -> bool:

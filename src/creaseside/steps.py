@@ -19,6 +19,8 @@ from creaseside.pose import INDEX, LEFTWARDS, OTHER
 from creaseside.track import Track
 
 STANCE_S = (0.010, 0.080)      # a foot is looked at while it is flat: after it came down, before the heel rises
+APART_S, STOOD_S = 0.10, 0.07  # of a run-up's steps at the least: from one to the next, sprinters 0.2, and on the ground, their last 90 ms and more
+                               # (common practice); a foot in the air may hang for less
 RUN_OFFSET_M = (0.06, 0.03)    # to its own side of the hips, mean and sd: a runner's step is 0 to 15 cm wide (common practice)
 BACK_OFFSET_M = (0.12, 0.07)   # the back foot of a delivery, turned side-on (common practice, no source)
 MODEL_SD_M = 0.06              # the model's own depth of a foot from the hips (measured on rendered bowlers: 0.05 to 0.09 beside what follows)
@@ -78,6 +80,20 @@ def of(track: Track, lane: Lane, contact: Contact, kind: str = RUN) -> Step | No
     hips, sd = _hips_left(flat, lane, contact.side, kind == BACK)
     ahead = float(np.median(first)) - (BACK_ANKLE * leg_m if kind == BACK else 0.0)
     return Step(contact.side, contact.on_s, place, place + ahead * lane.heading, hips, sd, across_sd, by_edge)
+
+
+def last_two(down: dict[str, list[Contact]], front: str, before_s: float) -> list[Contact]:
+    """The run-up's last two steps before the back foot landed, in order of time: one of either foot, the later of the one that will
+    land in front. A runner never stands on both: whoever seems to when first seen is not whole in the picture yet."""
+    def stood(c: Contact) -> bool:
+        alone = not any(o.on_s < c.off_s and c.on_s < o.off_s for o in down[OTHER[c.side]])
+        return c.on_s < before_s - APART_S and (alone if np.isinf(c.on_sd_s) else c.off_s - c.on_s > STOOD_S)
+
+    found: list[Contact] = []
+    for side in (front, OTHER[front]):
+        found = [*filter(stood, down[side])][-1:] + found
+        before_s = found[0].on_s if found else before_s
+    return found
 
 
 def compared(steps: Sequence[Step | None]) -> list[Step | None]:

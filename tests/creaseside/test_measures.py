@@ -215,16 +215,6 @@ def test_a_foot_that_hangs_in_the_air_is_no_step_of_the_run_up():
     assert [s.on_s for s in again.run_up] == [first.on_s, last.on_s]
 
 
-def test_two_steps_of_a_run_up_are_of_two_feet():
-    seen = closely(Film(bowler(), fps=60))
-    first, last = seen.run_up
-    assert first.side != last.side
-    misread = Contact(last.side, first.on_s + 0.02, np.inf, first.on_s + 0.06)
-    side = {**seen.phases.contacts, last.side: [misread, *seen.phases.contacts[last.side]]}
-    again = measures.see(seen.track, seen.lane, dataclasses.replace(seen.phases, contacts=side), True)
-    assert [(s.side, s.on_s) for s in again.run_up] == [(first.side, first.on_s), (last.side, last.on_s)]
-
-
 # --- what is not there ------------------------------------------------------------------------------------------------
 
 GROUND = (

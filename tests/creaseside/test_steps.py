@@ -141,3 +141,32 @@ def test_no_ground_no_step():
         steps.of(close, lane.of(close, film.camera), contacts.Contact("left", EPOCH_S + 9, 0.003, EPOCH_S + 9.3))
         is None
     )
+
+
+# --- which contacts are the last two steps --------------------------------------------------------------------------------
+
+def down(**feet):
+    """Contacts by foot, each as (from, to) or, where it stood when it was first seen, (from, to, "first")."""
+    return {side: [contacts.Contact(side, c[0], np.inf if "first" in c else 0.003, c[1]) for c in cs] for side, cs in feet.items()}
+
+
+def last_two(**feet):
+    return [(c.side, c.on_s) for c in steps.last_two(down(**feet), "left", 1.2)]
+
+
+def test_the_last_two_steps_are_one_of_either_foot():
+    assert last_two(left=[(0.2, 0.4), (0.8, 0.95)], right=[(0.5, 0.65)]) == [("right", 0.5), ("left", 0.8)]
+    assert last_two(left=[(0.5, 0.65), (0.8, 0.95)], right=[]) == [("left", 0.8)]
+    assert last_two(left=[], right=[(0.5, 0.65)]) == [("right", 0.5)]
+    assert last_two(left=[], right=[]) == []
+
+
+def test_a_foot_that_hangs_in_the_air_a_moment_or_lands_too_soon_is_no_step():
+    stood = {"left": [(0.8, 0.95)], "right": [(0.5, 0.65)]}
+    assert last_two(**stood | {"right": [(0.5, 0.65), (0.72, 0.78)]}) == [("right", 0.5), ("left", 0.8)]
+    assert last_two(**stood | {"left": [(0.8, 0.95), (1.15, 1.3)]}) == [("right", 0.5), ("left", 0.8)]
+
+
+def test_who_stands_on_both_feet_when_first_seen_is_not_whole_in_the_picture():
+    assert last_two(left=[(0.4, 0.44, "first"), (0.8, 0.95)], right=[(0.4, 0.45, "first")]) == [("left", 0.8)]
+    assert last_two(left=[(0.8, 0.95)], right=[(0.4, 0.45, "first")]) == [("right", 0.4), ("left", 0.8)]

@@ -229,4 +229,5 @@ def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:
     if slope < 200:
         return Value.missing("bowling arm not seen over the top")
     gap = float(np.median(np.diff(swing.t_s))) if len(swing) > 1 else 0.033
-    return Value(float(near_s + (RELEASE_ARM_DEG - base) / slope), release_sd_s(gap))
+    stray_s = 1.4826 * float(np.median(np.abs(a - base - slope * t))) / slope / np.sqrt(len(t))    # of looks that do not agree on one line
+    return Value(float(near_s + (RELEASE_ARM_DEG - base) / slope), max(release_sd_s(gap), stray_s))

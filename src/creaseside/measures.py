@@ -52,6 +52,7 @@ BACK_KNEE_SD_DEG = 4.75                      # the turned leg, often the far one
 SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.06     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
 OFF_SWING_DEG, SWING_S = 60.0, 0.05          # from the line of its swing: the arm of a bowler who delays it is 30 off, the other arm 90 (rendered)
+SWING_SHARE = 0.7                            # of the looks round release, where fewer agree the arms are mixed up (three of 160 drawn balls, one 134 off)
 ARM_SD_DEG = 5.0                             # of the upper arm at the landing, from the model's shoulder to its elbow (rendered)
 ELBOW_OUT_M = 0.10                           # the bowling elbow at the landing, out of the plane of its shoulder (rendered)
 TRUNK_SD_DEG = 2.1                           # at the landing (rendered)
@@ -436,9 +437,11 @@ def arm_delay_deg(seen: Seen) -> Value:
     if not when:
         return when
     trunk, own = _trunk_deg(seen), _upper_arm_deg(seen, arm)
-    told = _on_swing_deg(seen)
+    told, agree = _on_swing_deg(seen)
     if not np.isfinite(told).any():
         return _at(seen, _turned_deg(trunk - own, 90.0), when, ARM_SD_DEG)
+    if agree < SWING_SHARE:
+        return Value.missing("the arms were mixed up round the release")
     off = np.stack([_turned_deg(angle - told, 0.0) for angle in (own, _upper_arm_deg(seen, OTHER[arm]))])
     nearer = np.where(np.nan_to_num(np.abs(off[0]), nan=np.inf) <= np.nan_to_num(np.abs(off[1]), nan=np.inf), *off)
     delay = np.where(np.abs(nearer) < OFF_SWING_DEG, trunk - told - nearer, np.nan)
@@ -458,13 +461,16 @@ def _upper_arm_deg(seen: Seen, elbow: str) -> np.ndarray:
     return np.degrees(np.arctan2(d[:, 0], d[:, 1]))
 
 
-def _on_swing_deg(seen: Seen) -> np.ndarray:
+def _on_swing_deg(seen: Seen) -> tuple[np.ndarray, float]:
     """Where the bowling arm must have been at every look, were its swing as even before the top as it is round release, (T,);
-    NaN where that was not seen."""
+    NaN where that was not seen. And how many of the looks round release have it there, as a share."""
     t = seen.track.t_s - (seen.phases.br.value if seen.phases.br else np.nan)
     angle = arm_angle_deg(seen.track, seen.lane, seen.phases.arm)
     round_it = (np.abs(t) < SWING_S) & (np.abs(angle) < 90.0)
-    return np.polyval(np.polyfit(t[round_it], angle[round_it], 1), t) if round_it.sum() >= 3 else np.full(len(t), np.nan)
+    if round_it.sum() < 3:
+        return np.full(len(t), np.nan), 0.0
+    told, seen_it = np.polyval(np.polyfit(t[round_it], angle[round_it], 1), t), (np.abs(t) < SWING_S) & np.isfinite(angle)
+    return told, float(np.mean(np.abs(_turned_deg(angle - told, 0.0))[seen_it] < OFF_SWING_DEG / 2))
 
 
 # --- times --------------------------------------------------------------------------------------------------------------

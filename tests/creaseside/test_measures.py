@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from scipy.spatial.distance import cosine
 
-from creaseside import measures
+from creaseside import measures, track
 from creaseside.ball import Value
 from creaseside.camera import solve
 from creaseside.contacts import Contact
 from creaseside.measures import MEASURES, front_leg_action, included_deg, signed_deg
 from creaseside.pitch import MARKS
-from creaseside.pose import INDEX
+from creaseside.pose import INDEX, MIRROR
 from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
 from tests.creaseside.puppet import bowler, truth
 
@@ -204,6 +204,19 @@ def test_arms_mixed_up_at_the_landing_make_no_confident_arm(fps):
     seen = closely(Film(p, fps=fps, swapped={"arm": (-0.5, 0.02)}))
     value = measures.arm_delay_deg(seen)
     assert not value or abs((value.value - truth(p)["arm_delay_deg"] + 180) % 360 - 180) <= 2 * value.sd
+
+
+@pytest.mark.parametrize("how_many, measured", [(1, True), (3, False)])
+def test_arms_mixed_up_round_the_release_make_no_arm(how_many, measured):
+    """Of six looks, these show the other arm."""
+    p = bowler()
+    seen = closely(Film(p, fps=60))
+    near = np.argsort(np.abs(seen.track.t_s - seen.phases.br.value))[:how_many]
+    xy = seen.track.xy_px.copy()
+    xy[np.ix_(near, track.ARMS)] = seen.track.xy_px[np.ix_(near, MIRROR[track.ARMS])]
+    value = measures.arm_delay_deg(dataclasses.replace(seen, track=dataclasses.replace(seen.track, xy_px=xy)))
+    assert bool(value) == measured and (measured or "mixed up" in value.reason)
+    assert not measured or abs(value.value - truth(p)["arm_delay_deg"]) <= 2 * value.sd
 
 
 def test_a_foot_that_hangs_in_the_air_is_no_step_of_the_run_up():

@@ -37,7 +37,7 @@ def frames_of(spans: Sequence[Span], kept: Kept) -> list[Frame]:
         stamps = kept.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
         for stamp in stamps if span.first_ns <= span.last_ns else stamps[::-1]:
             if not chosen or abs(stamp.t_ns - chosen[-1].stamp.t_ns) >= span.step_ns:
-                chosen.append(Frame(stamp, span.box_px, span.runner and span.runner.box_px(stamp.t_ns)))
+                chosen.append(Frame(stamp, span.box_px, span.runner and span.runner.box_px(stamp.t_ns, stamp.t_ns)))
     return _with_views(chosen, kept)
 
 

@@ -20,12 +20,14 @@ from typing import Iterator
 
 import numpy as np
 
-from creaseside.pose import Pose
+from creaseside.pose import INDEX, SIDES, Pose
 from creaseside.stamps import Stamp
 from kiosk import memory
 from kiosk.frames import Box
 
 STEP_MS = 10**7        # 2.8 h: the filter (cut-off 0.05 Hz at rest) then keeps less than 0.04 % of the frame before
+ASIDE, AMID = 0.2, 0.2   # of the width of the box in which a body is sought: whose hips are so far from its middle may be another, and as far
+                       # to either side of it is looked again
 LAST_MS = 9 * 10**15   # the library counts microseconds in 64 bits
 
 
@@ -90,11 +92,20 @@ class PoseModel:
         a body that was just lost is searched for in the same picture.
         """
         followed = self._following
-        found = self._seen(rgb if followed else _only(rgb, sought))
+        found = self._seen(rgb) if followed else self._searched(rgb, sought)
         if self._following != followed and not (self._following and hurry):
-            again = self._seen(rgb if self._following else _only(rgb, sought))
+            again = self._seen(rgb) if self._following else self._searched(rgb, sought)
             return again if again.pose_landmarks else found
         return found
+
+    def _searched(self, rgb: np.ndarray, sought: Box | None):
+        """The body in the middle of where it is sought: whoever is found to one side of that is somebody else where there is one."""
+        found = self._seen(_only(rgb, sought))
+        if sought is None or not found.pose_landmarks or abs(_aside(found, rgb, sought)) < ASIDE:
+            return found
+        self.reset()
+        amid = self._seen(_only(rgb, _amid(sought)))
+        return amid if amid.pose_landmarks else self._seen(_only(rgb, sought))
 
     def _seen(self, rgb: np.ndarray):
         if self._t_ms > LAST_MS:
@@ -106,6 +117,20 @@ class PoseModel:
         self._following = bool(found.pose_landmarks)
         self._met |= self._following
         return found
+
+
+def _aside(found, rgb: np.ndarray, sought: Box) -> float:
+    """How far from the middle of the box the hips are, in widths of it."""
+    hips_px = rgb.shape[1] * np.mean([found.pose_landmarks[0][INDEX[f"{side}_hip"]].x for side in SIDES])
+    left, _, right, _ = sought
+    return float((hips_px - (left + right) / 2) / (right - left))
+
+
+def _amid(sought: Box) -> Box:
+    """The middle of the box."""
+    left, top, right, bottom = sought
+    edge = (0.5 - AMID) * (right - left)
+    return int(left + edge), top, int(right - edge), bottom
 
 
 def _only(rgb: np.ndarray, box: Box | None) -> np.ndarray:

@@ -23,6 +23,7 @@ LEAST_LOOK_S = 0.20      # after the landing: the release, also where the light 
 RUN_STEP_S = 1 / 45      # the run-up is slow beside the landing: a look in 25 ms finds its steps as well as one in 16 (measured)
 LANDING_STEP_S = 1 / 70  # every other frame at 120 fps: 120 looks a second were no better (see DEVELOPERS.md)
 ROOM = 0.22              # of the body's height, left round the bowler in a close look's box
+UNSEEN_S = 2.0           # before the first and after the last live look; farther away nothing is looked at
 PIECE_S = 0.32           # a box holds the bowler this long, however fast they run
 
 # A knee at contact is read from the 50 ms after it, and a foot has landed when it was seen to stand for nearly as long. Of 59 drawn
@@ -88,17 +89,18 @@ def _span(runner: Runner | None, first_s: float, last_s: float, step_ns: int, si
 
 
 def _runner(live: Track, ball: Candidate) -> Runner | None:
-    """The hips' straight way through the delivery stride, and a body round it; None where too little of it was seen."""
-    stride = live.between(ball.landing_s - 0.25, ball.release_s + 0.05)
-    middle = stride.middle("hip")
-    ok = np.isfinite(middle).all(1)
-    if ok.sum() < 3:
+    """The hips' way, where it was not seen the straight one of the delivery stride, and a body round it; None where too little of
+    the stride was seen."""
+    hips = live.middle("hip")
+    seen = np.isfinite(hips).all(1)
+    stride = seen & (live.t_s >= ball.landing_s - 0.25) & (live.t_s <= ball.release_s + 0.05)
+    if stride.sum() < 3:
         return None
-    tall = track.height_px(stride)
-    speed, x = np.polyfit(stride.t_s[ok] - ball.landing_s, middle[ok, 0], 1)
-    y = float(np.median(middle[ok, 1]))
-    wide, up, down = 0.62 * tall, (0.72 + ROOM) * tall, (0.56 + ROOM) * tall
-    return Runner(to_ns(ball.landing_s), float(x - wide), y - up, float(x + wide), y + down, float(speed))
+    tall = track.height_px(live.where(stride))
+    speed = np.polyfit(live.t_s[stride] - ball.landing_s, hips[stride, 0], 1)[0]
+    t, x, y = live.t_s[seen], hips[seen, 0], float(np.median(hips[stride, 1]))
+    t, x = [t[0] - UNSEEN_S, *t, t[-1] + UNSEEN_S], [x[0] - UNSEEN_S * speed, *x, x[-1] + UNSEEN_S * speed]
+    return Runner(tuple(map(to_ns, t)), tuple(map(float, x)), 0.62 * tall, y - (0.72 + ROOM) * tall, y + (0.56 + ROOM) * tall)
 
 
 def _clipped(box: Box, size_px: Size) -> Box | None:

@@ -3,30 +3,28 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from creaseside.ball import Ball
-from creaseside.stamps import NS
 
 CUES = ("hit", "miss", "unsure")
-
-
 Box = tuple[int, int, int, int]     # left, top, right, bottom, pixels
 
 
 @dataclass(frozen=True, slots=True)
 class Runner:
-    """Where a bowler is who goes straight: within those sides, pixels, at `at_ns`, and from there on across the picture at `px_s`."""
+    """A bowler's way across the picture: `x_px` of the hips at `t_ns`, rising, and so much round them, pixels."""
 
-    at_ns: int
-    left: float
+    t_ns: tuple[int, ...]
+    x_px: tuple[float, ...]
+    aside_px: float
     top: float
-    right: float
     bottom: float
-    px_s: float
 
-    def box_px(self, *when_ns: int) -> Box:
-        """What holds them at all these moments."""
-        way = [self.px_s * (t_ns - self.at_ns) / NS for t_ns in when_ns]
-        return int(self.left + min(way)), int(self.top), int(self.right + max(way)), int(self.bottom)
+    def box_px(self, first_ns: int, last_ns: int) -> Box:
+        """What holds them from the one moment to the other."""
+        x = np.interp([first_ns, last_ns], self.t_ns, self.x_px)
+        return int(x.min() - self.aside_px), int(self.top), int(x.max() + self.aside_px), int(self.bottom)
 
 
 @dataclass(frozen=True, slots=True)

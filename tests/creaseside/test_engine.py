@@ -346,7 +346,7 @@ def test_the_landing_is_looked_at_closely_and_first_and_the_bowler_is_in_the_box
         for i in asked_frames(film, [span]):
             x, y = film.xy[i, [0, 11, 12, 23, 24, 25, 26, 27, 28]].T
             inside = (x >= 0) & (x <= 1280)
-            for left, top, right, bottom in (span.box_px, span.runner.box_px(film.stamp(i).t_ns)):
+            for left, top, right, bottom in (span.box_px, span.runner.box_px(*[film.stamp(i).t_ns] * 2)):
                 assert (x[inside] >= left).all() and (x[inside] <= right).all() and (y >= top).all() and (y <= bottom).all()
             assert right - left < 1.3 * np.ptp(film.xy[..., 1], axis=1).max()      # no room for somebody who stands two paces away
 

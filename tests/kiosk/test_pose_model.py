@@ -4,7 +4,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from creaseside.pose import NAMES
+from creaseside.pose import INDEX, NAMES
 from creaseside.stamps import Stamp
 from kiosk import models
 from kiosk.pose_model import PoseModel
@@ -42,17 +42,20 @@ def test_a_box_gives_pixels_of_the_whole_frame(model):
 
 
 @pytest.mark.parametrize("hurry", [False, True])
-def test_of_two_bodies_the_one_that_is_sought_is_found_and_followed(model, hurry):
+@pytest.mark.parametrize("room", [0.5, 1.4])
+def test_of_two_bodies_the_one_in_the_middle_of_where_it_is_sought_is_found_and_followed(model, hurry, room):
+    """room: to either side of the hips, in widths of a picture of one body: with 1.4 both are whole in the box."""
     bgr, n = bowler(1)[0], 0
-    wide, height = bgr.shape[1], bgr.shape[0]
     alone = model.pose(bgr, Stamp(0, 0)).xy_px
     left, right = int(alone[:, 0].min()) - 60, int(alone[:, 0].max()) + 60
-    twice = np.hstack([bgr[:, left:right]] * 2)
+    twice, height = np.hstack([bgr[:, left:right]] * 2), bgr.shape[0]
     for corner in (0, right - left):
+        hips = int(alone[[INDEX["left_hip"], INDEX["right_hip"]], 0].mean()) + corner - left
+        aside = int(room * (right - left))
         model.reset()
         for _ in range(3):
             n += 1
-            seen = model.pose(twice, Stamp(n, n), (0, 0, 2 * wide, height), (corner, 0, corner + right - left, height), hurry)
+            seen = model.pose(twice, Stamp(n, n), (0, 0, twice.shape[1], height), (hips - aside, 0, hips + aside, height), hurry)
             off = np.linalg.norm(seen.xy_px - alone - (corner - left, 0), axis=1)[BODY]
             assert np.median(off) < 4
 

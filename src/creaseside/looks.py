@@ -22,7 +22,8 @@ LANDING_LOOK_S = 0.09    # after the release
 LEAST_LOOK_S = 0.20      # after the landing: the release, also where the light model mixed up the arms and timed it badly
 RUN_STEP_S = 1 / 45      # the run-up is slow beside the landing: a look in 25 ms finds its steps as well as one in 16 (measured)
 LANDING_STEP_S = 1 / 70  # every other frame at 120 fps: 120 looks a second were no better (see DEVELOPERS.md)
-ROOM = 0.22              # of the body's height, left round the bowler in a close look's box
+ASIDE, UP, DOWN = 0.62, 0.94, 0.78     # from the hips to the sides of a close look's box, in the body's height: a fifth of it is room
+LONG_S, TALLER = 0.5, 1.7              # a way that was seen for less tells no change in height; nobody's is greater
 UNSEEN_S = 2.0           # before the first and after the last live look; farther away nothing is looked at
 PIECE_S = 0.32           # a box holds the bowler this long, however fast they run
 
@@ -89,18 +90,26 @@ def _span(runner: Runner | None, first_s: float, last_s: float, step_ns: int, si
 
 
 def _runner(live: Track, ball: Candidate) -> Runner | None:
-    """The hips' way, where it was not seen the straight one of the delivery stride, and a body round it; None where too little of
-    the stride was seen."""
-    hips = live.middle("hip")
-    seen = np.isfinite(hips).all(1)
-    stride = seen & (live.t_s >= ball.landing_s - 0.25) & (live.t_s <= ball.release_s + 0.05)
-    if stride.sum() < 3:
+    """The hips' way, where they were not seen the straight one of the delivery stride, and a body round it, which looks the taller
+    the nearer it is; None where too little of the stride was seen."""
+    live = live.where(np.isfinite(live.middle("hip")).all(1))
+    stride = live.between(ball.landing_s - 0.25, ball.release_s + 0.05)
+    if len(stride) < 3:
         return None
-    tall = track.height_px(live.where(stride))
-    speed = np.polyfit(live.t_s[stride] - ball.landing_s, hips[stride, 0], 1)[0]
-    t, x, y = live.t_s[seen], hips[seen, 0], float(np.median(hips[stride, 1]))
-    t, x = [t[0] - UNSEEN_S, *t, t[-1] + UNSEEN_S], [x[0] - UNSEEN_S * speed, *x, x[-1] + UNSEEN_S * speed]
-    return Runner(tuple(map(to_ns, t)), tuple(map(float, x)), 0.62 * tall, y - (0.72 + ROOM) * tall, y + (0.56 + ROOM) * tall)
+    unseen = UNSEEN_S * np.polyfit(stride.t_s - ball.landing_s, stride.middle("hip"), 1)[0]
+    hips = live.middle("hip")
+    t, hips = np.array([live.t_s[0] - UNSEEN_S, *live.t_s, live.t_s[-1] + UNSEEN_S]), np.array([hips[0] - unseen, *hips, hips[-1] + unseen])
+    tall = (track.height_px(stride) * _taller(live, ball.landing_s, t))[:, None]
+    sides = np.hstack([hips, hips]) + tall * np.array([-ASIDE, -UP, ASIDE, DOWN])
+    return Runner(tuple(map(to_ns, t)), tuple(map(tuple, sides.tolist())))
+
+
+def _taller(live: Track, than_s: float, at_s: np.ndarray) -> np.ndarray:
+    """How much taller the bowler looks at those moments (T,) than at that one, for the way that was seen."""
+    length, t = track.lengths_px(live), live.t_s - than_s
+    seen = np.isfinite(length)
+    line = np.polyfit(t[seen], length[seen], 1) if seen.any() and np.ptp(t[seen]) > LONG_S else [0.0, 1.0]
+    return np.clip(np.polyval(line, (at_s - than_s).clip(t[0], t[-1])) / line[1], 1 / TALLER, TALLER)
 
 
 def _clipped(box: Box, size_px: Size) -> Box | None:

@@ -13,18 +13,15 @@ Box = tuple[int, int, int, int]     # left, top, right, bottom, pixels
 
 @dataclass(frozen=True, slots=True)
 class Runner:
-    """A bowler's way across the picture: `x_px` of the hips at `t_ns`, rising, and so much round them, pixels."""
+    """A bowler's way through the picture: the sides of a box round them, in the order of `Box`, at moments that rise."""
 
     t_ns: tuple[int, ...]
-    x_px: tuple[float, ...]
-    aside_px: float
-    top: float
-    bottom: float
+    sides_px: tuple[tuple[float, float, float, float], ...]
 
     def box_px(self, first_ns: int, last_ns: int) -> Box:
-        """What holds them from the one moment to the other."""
-        x = np.interp([first_ns, last_ns], self.t_ns, self.x_px)
-        return int(x.min() - self.aside_px), int(self.top), int(x.max() + self.aside_px), int(self.bottom)
+        """What holds them at the one moment and at the other, and in between."""
+        left, top, right, bottom = (np.interp([first_ns, last_ns], self.t_ns, side) for side in zip(*self.sides_px))
+        return int(left.min()), int(top.min()), int(right.max()), int(bottom.max())
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,13 +88,16 @@ def height_px(track: Track) -> float:
     The share is 0.79 (hip-ankle 0.49 and hip-shoulder 0.30 of the stature: Drillis & Contini 1966, from memory). The 80th
     percentile over time, since limbs that point at the camera look short.
     """
-    if not len(track):
-        return float("nan")
+    length = lengths_px(track)
+    return float(np.nanpercentile(length, 80)) if np.isfinite(length).any() else float("nan")
+
+
+def lengths_px(track: Track) -> np.ndarray:
+    """As tall as the limbs of each look make the person, (T,) pixels: less than they are, where these point at the camera."""
     thigh = np.linalg.norm(track["left_hip"] - track["left_knee"], axis=1), np.linalg.norm(track["right_hip"] - track["right_knee"], axis=1)
     shank = np.linalg.norm(track["left_knee"] - track["left_ankle"], axis=1), np.linalg.norm(track["right_knee"] - track["right_ankle"], axis=1)
     trunk = np.linalg.norm(track.middle("hip") - track.middle("shoulder"), axis=1)
-    length = np.maximum(*thigh) + np.maximum(*shank) + trunk
-    return float(np.nanpercentile(length, 80) / 0.79) if np.isfinite(length).any() else float("nan")
+    return (np.maximum(*thigh) + np.maximum(*shank) + trunk) / 0.79
 
 
 def cleaned(track: Track) -> Track:

@@ -33,7 +33,7 @@ def test_every_look_has_a_view_from_before_the_bowler_came(fps, begin_s, end_s):
 
 @pytest.mark.parametrize("begin_s, end_s", [(1.0, 1.5), (1.5, 1.0)])
 def test_a_runner_is_sought_where_they_are_by_then(begin_s, end_s):
-    runner = Runner((to_ns(0.2), to_ns(2.2)), (750.0, -250.0), 50.0, 50.0, 400.0)
+    runner = Runner((to_ns(0.2), to_ns(2.2)), ((700.0, 50.0, 800.0, 400.0), (-300.0, 50.0, -200.0, 400.0)))
     frames = frames_of([Span(to_ns(begin_s), to_ns(end_s), 1, runner.box_px(to_ns(1.0), to_ns(1.5)), runner)], Here(0, 3, 60))
     assert frames and {f.box_px for f in frames} == {(50, 50, 400, 400)}
     for f in frames:

@@ -19,7 +19,7 @@ from creaseside.lane import Lane
 from creaseside.phases import Phases
 from creaseside.pose import LEFTWARDS, OTHER
 from creaseside.steps import Step
-from creaseside.swing import arm_angle_deg
+from creaseside.swing import FASTEST_DEG_S, SLOWEST_DEG_S, arm_angle_deg
 from creaseside.track import Track, height_px, local_line
 
 NO_MARKS = "no marks: the camera's place is not known"
@@ -463,14 +463,16 @@ def _upper_arm_deg(seen: Seen, elbow: str) -> np.ndarray:
 
 def _on_swing_deg(seen: Seen) -> tuple[np.ndarray, float]:
     """Where the bowling arm must have been at every look, were its swing as even before the top as it is round release, (T,);
-    NaN where that was not seen. And how many of the looks round release have it there, as a share."""
+    NaN where that was not seen. And how many of the looks round release have it there, as a share: none of what no arm does."""
     t = seen.track.t_s - (seen.phases.br.value if seen.phases.br else np.nan)
     angle = arm_angle_deg(seen.track, seen.lane, seen.phases.arm)
     round_it = (np.abs(t) < SWING_S) & (np.abs(angle) < 90.0)
     if round_it.sum() < 3:
         return np.full(len(t), np.nan), 0.0
-    told, seen_it = np.polyval(np.polyfit(t[round_it], angle[round_it], 1), t), (np.abs(t) < SWING_S) & np.isfinite(angle)
-    return told, float(np.mean(np.abs(_turned_deg(angle - told, 0.0))[seen_it] < OFF_SWING_DEG / 2))
+    line, seen_it = np.polyfit(t[round_it], angle[round_it], 1), (np.abs(t) < SWING_S) & np.isfinite(angle)
+    told = np.polyval(line, t)
+    on_it = np.abs(_turned_deg(angle - told, 0.0))[seen_it] < OFF_SWING_DEG / 2
+    return told, float(on_it.mean()) if SLOWEST_DEG_S < line[0] < FASTEST_DEG_S else 0.0
 
 
 # --- times --------------------------------------------------------------------------------------------------------------

@@ -21,9 +21,9 @@ from creaseside.track import Track
 STANCE_S = (0.010, 0.080)      # a foot is looked at while it is flat: after it came down, before the heel rises
 APART_S, STOOD_S = 0.10, 0.07  # of a run-up's steps at the least: from one to the next, sprinters 0.2, and on the ground, their last 90 ms and more
                                # (common practice); a foot in the air may hang for less
-RUN_OFFSET_M = (0.06, 0.03)    # to its own side of the hips, mean and sd: a runner's step is 0 to 15 cm wide (common practice)
-BACK_OFFSET_M = (0.12, 0.07)   # the back foot of a delivery, turned side-on (common practice, no source)
-MODEL_SD_M = 0.06              # the model's own depth of a foot from the hips (measured on rendered bowlers: 0.05 to 0.09 beside what follows)
+RUN_OFFSET_M = (0.06, 0.025)   # to its own side of the hips, mean and sd: a runner's step is 0 to 15 cm wide (common practice)
+BACK_OFFSET_M = (0.12, 0.06)   # the back foot of a delivery, turned side-on (common practice, no source)
+MODEL_SD_M = 0.05              # the model's own depth of a foot from the hips, beside what follows (200 drawn balls: what an approach states with it is right)
 # Whether it is the back foot, on the camera's side -> how much too far inside the foot the model has the hips, m (drawn)
 MODEL_IN_M = {(False, True): 0.067, (False, False): -0.045, (True, True): -0.046, (True, False): 0.061}
 RUN, BACK, FRONT = "run-up", "back", "front"

@@ -26,8 +26,8 @@ from kiosk import memory
 from kiosk.frames import Box
 
 STEP_MS = 10**7        # 2.8 h: the filter (cut-off 0.05 Hz at rest) then keeps less than 0.04 % of the frame before
-ASIDE, AMID = 0.2, 0.2   # of the width of the box in which a body is sought: whose hips are so far from its middle may be another, and as far
-                       # to either side of it is looked again
+ASIDE, AMID = 0.2, 0.2   # of the width of the box in which a body is sought: whose hips are so far from its middle may be another, and
+                       # as far to either side of it is searched again
 LAST_MS = 9 * 10**15   # the library counts microseconds in 64 bits
 
 
@@ -69,7 +69,7 @@ class PoseModel:
         if right - left < 2 or bottom - top < 2:
             return Pose.nobody(stamp, self.name, "the box is outside the picture")
         rgb = cv2.cvtColor(bgr[top:bottom, left:right], cv2.COLOR_BGR2RGB)
-        found = self._settled(rgb, None if sought_px is None else np.subtract(sought_px, (left, top) * 2), hurry)
+        found = self._settled(rgb, sought_px and (sought_px[0] - left, sought_px[1] - top, sought_px[2] - left, sought_px[3] - top), hurry)
         if not found.pose_landmarks:
             return Pose.nobody(stamp, self.name, "no person seen")
         marks = found.pose_landmarks[0]
@@ -146,7 +146,7 @@ def _only(rgb: np.ndarray, box: Box | None) -> np.ndarray:
 def inside(box_px: Box | None, bgr: np.ndarray) -> Box:
     """The box as far as it lies in the picture; all of it without one."""
     height, width = bgr.shape[:2]
-    left, top, right, bottom = (0, 0, width, height) if box_px is None else box_px
+    left, top, right, bottom = box_px or (0, 0, width, height)
     return max(0, int(left)), max(0, int(top)), min(width, int(right)), min(height, int(bottom))
 
 

@@ -92,15 +92,20 @@ class PoseModel:
         a body that was just lost is searched for in the same picture.
         """
         followed = self._following
-        found = self._seen(rgb) if followed else self._searched(rgb, sought)
+        found = self._seen(rgb) if followed else self._searched(rgb, sought, hurry)
         if self._following != followed and not (self._following and hurry):
-            again = self._seen(rgb) if self._following else self._searched(rgb, sought)
+            again = self._seen(rgb) if self._following else self._searched(rgb, sought, hurry)
             return again if again.pose_landmarks else found
         return found
 
-    def _searched(self, rgb: np.ndarray, sought: Box | None):
-        """The body in the middle of where it is sought: whoever is found to one side of that is somebody else where there is one."""
+    def _searched(self, rgb: np.ndarray, sought: Box | None, hurry: bool):
+        """The body in the middle of where it is sought: whoever is found to one side of that is somebody else where there is one.
+
+        hurry: who is not found there is looked for in all of the picture at once; with time, the next picture may show them.
+        """
         found = self._seen(_only(rgb, sought))
+        if hurry and not found.pose_landmarks:
+            return self._seen(rgb)
         if sought is None or not found.pose_landmarks or abs(_aside(found, rgb, sought)) < ASIDE:
             return found
         self.reset()

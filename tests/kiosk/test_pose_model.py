@@ -60,6 +60,13 @@ def test_of_two_bodies_the_one_in_the_middle_of_where_it_is_sought_is_found_and_
             assert np.median(off) < 4
 
 
+def test_who_is_not_where_they_are_sought_is_found_elsewhere_in_a_hurry_alone(model):
+    bgr = bowler(1)[0]
+    empty = (0, 0, 90, 90)
+    assert model.pose(bgr, Stamp(0, 0), sought_px=empty).missing == "no person seen"
+    assert model.pose(bgr, Stamp(1, 1), sought_px=empty, hurry=True).missing is None
+
+
 def test_after_a_reset_nothing_is_remembered(model):
     bgrs = bowler(12)
     fresh = PoseModel(models.light_bundle(), "light")

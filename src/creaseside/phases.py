@@ -24,6 +24,7 @@ LANDING_TO_COARSE_S = (-0.06, 0.24)   # to a coarse release, which may be early 
 USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
+SWINGS_DEG_S = 1000.0    # an arm over the top, about (rendered: 900 to 1200)
 RELEASE_SD_S = 0.0015    # of the moment at which it passes that angle (rendered). Whoever lets go elsewhere does so in every ball: a constant of theirs
 ASLANT_SD_S = 0.014      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
 # Beyond frame rate: feet that brush before they stand; and a far back foot, before which the front leg passes as it lands (245 drawn
@@ -219,6 +220,17 @@ def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:
     """When the bowling arm passes RELEASE_ARM_DEG, from a line through its angles while it is over the top."""
     swing = track.between(near_s - 0.08, near_s + 0.09)
     angle = arm_angle_deg(swing, lane, arm)
+    found = _passed(swing, angle, near_s)
+    return found if found else _passed(swing, _nearer(angle, arm_angle_deg(swing, lane, OTHER[arm]), (swing.t_s - near_s) * SWINGS_DEG_S), near_s)
+
+
+def _nearer(one: np.ndarray, other: np.ndarray, line: np.ndarray) -> np.ndarray:
+    """The one arm's angle, or where it is nearer to the line the other's, look by look: one arm was taken for the other in some of
+    them. An arm that was not seen is not the other."""
+    return np.where(np.abs(other - line) < np.abs(one - line), other, one)
+
+
+def _passed(swing: Track, angle: np.ndarray, near_s: float) -> Value:
     use = np.isfinite(angle) & (angle > -75) & (angle < 85)
     if use.sum() < 2:
         return Value.missing("bowling arm not seen over the top")

@@ -20,10 +20,10 @@ from typing import Iterator
 
 import numpy as np
 
+from creaseside.orders import Box
 from creaseside.pose import INDEX, SIDES, Pose
 from creaseside.stamps import Stamp
 from kiosk import memory
-from kiosk.frames import Box
 
 STEP_MS = 10**7        # 2.8 h: the filter (cut-off 0.05 Hz at rest) then keeps less than 0.04 % of the frame before
 ASIDE, AMID = 0.2, 0.2   # of the width of the box in which a body is sought: whose hips are so far from its middle may be another, and
@@ -103,10 +103,12 @@ class PoseModel:
 
         hurry: who is not found there is looked for in all of the picture at once; with time, the next picture may show them.
         """
-        found = self._seen(_only(rgb, sought))
-        if hurry and not found.pose_landmarks:
+        if sought is None:
             return self._seen(rgb)
-        if sought is None or not found.pose_landmarks or abs(_aside(found, rgb, sought)) < ASIDE:
+        found = self._seen(_only(rgb, sought))
+        if not found.pose_landmarks:
+            return self._seen(rgb) if hurry else found
+        if abs(_aside(found, rgb, sought)) < ASIDE:
             return found
         self.reset()
         amid = self._seen(_only(rgb, _amid(sought)))
@@ -138,10 +140,8 @@ def _amid(sought: Box) -> Box:
     return int(left + edge), top, int(right - edge), bottom
 
 
-def _only(rgb: np.ndarray, box: Box | None) -> np.ndarray:
+def _only(rgb: np.ndarray, box: Box) -> np.ndarray:
     """The picture with all that is outside of the box in black."""
-    if box is None:
-        return rgb
     left, top, right, bottom = inside(box, rgb)
     only = np.zeros_like(rgb)
     only[top:bottom, left:right] = rgb[top:bottom, left:right]

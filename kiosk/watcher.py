@@ -22,10 +22,11 @@ from typing import Iterable, Sequence
 
 import numpy as np
 
+from creaseside.orders import Box
 from creaseside.pose import Pose
 from creaseside.stamps import NS, Stamp
 from kiosk import clock, memory, soles, still
-from kiosk.frames import Box, Frame
+from kiosk.frames import Frame
 from kiosk.pose_model import PoseModel, hushed, inside
 from kiosk.reel import Reel
 

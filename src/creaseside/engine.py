@@ -25,7 +25,7 @@ from creaseside.ball import QUANTITIES, Ball, Value
 from creaseside.camera import Camera
 from creaseside.finder import Candidate
 from creaseside.focus import Focus, judge
-from creaseside.orders import Cue, Log, Look, Order, Show, Span
+from creaseside.orders import Box, Cue, Log, Look, Order, Show, Span
 from creaseside.pace import Pace
 from creaseside.pose import Pose
 from creaseside.settings import Feedback
@@ -104,7 +104,7 @@ class Engine:
         self._looks = self._balls = 0
         self._off_lane_m: deque[float] = deque(maxlen=STRANGER_LOOKS)
         self._searching = False
-        self._held: tuple[float, tuple[int, int, int, int]] | None = None      # until when, and where
+        self._held: tuple[float, Box] | None = None      # until when, and where
         self._looked_at_s: list[float] = []       # releases that were looked at closely, whether or not there was a ball
         self._bowled_s = -np.inf
         self._hips_land_m = HIPS_LAND_M           # of the balls so far
@@ -185,7 +185,7 @@ class Engine:
         return any(ball.bowled and ball.then for ball in self._open.values())
 
     @property
-    def live_box_px(self) -> tuple[int, int, int, int] | None:
+    def live_box_px(self) -> Box | None:
         """Where the next live look is to search, None for the whole picture; a box other than the last begins a new search.
 
         The model follows whom it has: while that is somebody beyond the lane, every look searches anew for the bowler; and where it

@@ -219,9 +219,10 @@ def _as_the_knee_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Val
 def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:
     """When the bowling arm passes RELEASE_ARM_DEG, from a line through its angles while it is over the top."""
     swing = track.between(near_s - 0.08, near_s + 0.09)
-    angle = arm_angle_deg(swing, lane, arm)
-    found = _passed(swing, angle, near_s)
-    return found if found else _passed(swing, _nearer(angle, arm_angle_deg(swing, lane, OTHER[arm]), (swing.t_s - near_s) * SWINGS_DEG_S), near_s)
+    own = arm_angle_deg(swing, lane, arm)
+    if passed := _passed(swing, own, near_s):
+        return passed
+    return _passed(swing, _nearer(own, arm_angle_deg(swing, lane, OTHER[arm]), (swing.t_s - near_s) * SWINGS_DEG_S), near_s)
 
 
 def _nearer(one: np.ndarray, other: np.ndarray, line: np.ndarray) -> np.ndarray:
@@ -231,6 +232,7 @@ def _nearer(one: np.ndarray, other: np.ndarray, line: np.ndarray) -> np.ndarray:
 
 
 def _passed(swing: Track, angle: np.ndarray, near_s: float) -> Value:
+    """When an arm that was seen at these angles (T,) passes RELEASE_ARM_DEG."""
     use = np.isfinite(angle) & (angle > -75) & (angle < 85)
     if use.sum() < 2:
         return Value.missing("bowling arm not seen over the top")
@@ -240,6 +242,5 @@ def _passed(swing: Track, angle: np.ndarray, near_s: float) -> Value:
     base = float(np.median(a - slope * t))
     if slope < 200:
         return Value.missing("bowling arm not seen over the top")
-    gap = float(np.median(np.diff(swing.t_s))) if len(swing) > 1 else 0.033
     stray_s = 1.4826 * float(np.median(np.abs(a - base - slope * t))) / slope / np.sqrt(len(t))    # of looks that do not agree on one line
-    return Value(float(near_s + (RELEASE_ARM_DEG - base) / slope), max(release_sd_s(gap), stray_s))
+    return Value(float(near_s + (RELEASE_ARM_DEG - base) / slope), max(release_sd_s(swing.period_s()), stray_s))

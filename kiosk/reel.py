@@ -63,7 +63,7 @@ class Reel:
         remove_left()
         _enough(size)
         try:
-            memory = shared_memory.SharedMemory(OURS + secrets.token_hex(6), create=True, size=size)
+            memory = shared_memory.SharedMemory(f"{OURS}{os.getpid()}_{secrets.token_hex(6)}", create=True, size=size)
             _held(getattr(memory, "_fd", -1))
         except OSError as e:
             asked = f"{size / MIB:.0f} MiB of shared memory"

@@ -29,6 +29,7 @@ BIN = VENV / ("Scripts" if WINDOWS else "bin")
 PYTHON = BIN / ("python.exe" if WINDOWS else "python")
 STAMP = VENV / "creaseside.json"
 UV = "uv==0.13.9"
+BOTH_CORES = ("-n", "2", "--dist", "loadfile")   # of the small PC; what a file has set up for itself is set up once
 PYTHONS = ((3, 11), (3, 12))   # the pose library 0.10.21 has wheels for these
 MACHINES = {"Linux": ("x86_64",), "Windows": ("AMD64",), "Darwin": ("x86_64", "arm64")}
 
@@ -306,7 +307,7 @@ def main(args: list[str]) -> int:
         return 1
     if test:
         os.chdir(REPO)
-        return become([str(PYTHON), "-m", "pytest", *args[1:]])
+        return become([str(PYTHON), "-m", "pytest", *BOTH_CORES, *args[1:]])
     return become([str(PYTHON), "-m", "kiosk", *(args or ["kiosk"])])
 
 

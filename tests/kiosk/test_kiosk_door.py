@@ -1,7 +1,6 @@
 """`creaseside kiosk`: what is found out before anything starts, and one whole run of it as a process."""
 from __future__ import annotations
 
-import contextlib
 import json
 import os
 import signal
@@ -17,6 +16,7 @@ from kiosk import demo, session, sources
 from kiosk.faults import Fault
 from kiosk.logbook import Logbook
 from kiosk.place import Place
+from kiosk.reel import OURS, SHARED
 from tests.faults.net import marks as net_marks
 from tests.kiosk.bowled import agreed_player
 from tests.kiosk.filmed import numbered_clip
@@ -36,19 +36,21 @@ def place(folder: Path, settings: str = "") -> Place:
     return Place(folder / "home", quiet=True)
 
 
-def kiosk(folder: Path, *args: str, timeout_s: float = 200) -> subprocess.CompletedProcess:
+def started(folder: Path, *args: str) -> subprocess.Popen:
     env = os.environ | {"PYTHONPATH": f"{REPO / 'src'}{os.pathsep}{REPO}"}
-    return subprocess.run([sys.executable, "-m", "kiosk", "--home", str(folder / "home"), "kiosk", "--headless", *args],
-                          cwd=REPO, env=env, capture_output=True, text=True, timeout=timeout_s)
+    return subprocess.Popen([sys.executable, "-m", "kiosk", "--home", str(folder / "home"), "kiosk", "--headless", *args],
+                            cwd=REPO, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
 
-def left_behind(before: set[Path]) -> set[Path]:
-    """Shared memory that came since and that no process has any more (other kiosks may run on this machine)."""
-    held = ""
-    for maps in Path("/proc").glob("[0-9]*/maps"):
-        with contextlib.suppress(OSError):
-            held += maps.read_text()
-    return {path for path in set(Path("/dev/shm").glob("creaseside-*")) - before if path.name not in held}
+def kiosk(folder: Path, *args: str, timeout_s: float = 200) -> subprocess.CompletedProcess:
+    with started(folder, *args) as run:
+        out, err = run.communicate(timeout=timeout_s)
+    return subprocess.CompletedProcess(run.args, run.returncode, out, err)
+
+
+def left_behind(run: subprocess.Popen) -> list[Path]:
+    """The shared memory of that process (other kiosks may run on this machine)."""
+    return list(SHARED.glob(f"{OURS}{run.pid}_*"))
 
 
 def test_a_focus_needs_a_gate_and_says_which_settings(tmp_path):
@@ -144,31 +146,27 @@ def test_numbered_frames_to_their_end_leave_nothing_behind(tmp_path):
     """Small frames of nobody through the real door: pose processes, sound or none, screen, log."""
     clip = tmp_path / "short.avi"
     numbered_clip(clip, 30)
-    before = set(Path("/dev/shm").glob("creaseside-*"))
-    run = kiosk(tmp_path, "--source", str(clip), "--until-end", "--json")
-    assert run.returncode == 0, run.stderr
-    told = [json.loads(line) for line in run.stdout.splitlines()]
+    with started(tmp_path, "--source", str(clip), "--until-end", "--json") as run:
+        out, err = run.communicate(timeout=200)
+    assert run.returncode == 0, err
+    told = [json.loads(line) for line in out.splitlines()]
     assert list(told[-1]) == ["summary"] and len(told) == 1
     summary = told[-1]["summary"]
     assert (summary["balls"], summary["frames"], summary["frames_lost"], summary["screen"]) == (0, 30, 0, "headless")
-    assert "no marks" in run.stderr and "headless" in run.stderr and "Traceback" not in run.stderr
-    assert left_behind(before) == set()
+    assert "no marks" in err and "headless" in err and "Traceback" not in err
+    assert left_behind(run) == []
     with Logbook(place(tmp_path)) as log:
         assert log.sessions()[0]["ended_utc"]
 
 
 def test_a_polite_end_is_a_clean_one(tmp_path):
     """Asked to stop while it still starts: it closes what it opened, tells its numbers, and leaves no memory behind."""
-    before = set(Path("/dev/shm").glob("creaseside-*"))
-    env = os.environ | {"PYTHONPATH": f"{REPO / 'src'}{os.pathsep}{REPO}"}
-    args = [sys.executable, "-m", "kiosk", "--home", str(tmp_path / "home"), "kiosk", "--headless", "--json",
-            "--source", "numbered"]
-    with subprocess.Popen(args, cwd=REPO, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as run:
+    with started(tmp_path, "--json", "--source", "numbered") as run:
         assert "no marks" in run.stderr.readline()
         run.send_signal(signal.SIGTERM)
         out, err = run.communicate(timeout=100)
     assert run.returncode == 0 and list(json.loads(out)) == ["summary"] and "Traceback" not in err
-    assert left_behind(before) == set()
+    assert left_behind(run) == []
 
 
 def test_the_demo_is_what_there_is_without_a_camera(tmp_path):

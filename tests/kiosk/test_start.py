@@ -184,7 +184,7 @@ def test_only_the_standard_library_is_imported():
 
 @pytest.mark.parametrize("args, becomes", [
     ([], ["-m", "kiosk", "kiosk"]), (["measure", "a.mp4"], ["-m", "kiosk", "measure", "a.mp4"]),
-    (["test", "-q"], ["-m", "pytest", "-q"])])
+    (["test", "-q"], ["-m", "pytest", *start.BOTH_CORES, "-q"])])
 def test_what_is_run_in_the_end(args, becomes, monkeypatch):
     for need in ("need_libraries", "need_environment"):
         monkeypatch.setattr(start, need, lambda test: None)

@@ -3,7 +3,7 @@ from __future__ import annotations
 
 import bisect
 from dataclasses import dataclass, replace
-from typing import Protocol, Sequence
+from typing import Callable, Protocol, Sequence
 
 from creaseside.orders import Box, Span
 from creaseside.stamps import Stamp, to_ns
@@ -30,15 +30,16 @@ class Frame:
     without: int | None = None
 
 
-def frames_of(spans: Sequence[Span], kept: Kept) -> list[Frame]:
-    """The spans' frames that are here, each in its own direction, at most one in `step_ns`."""
-    chosen: list[Frame] = []
+def frames_of(spans: Sequence[Span], kept: Kept, asked: Callable[[Stamp], bool] = lambda stamp: False) -> list[Frame]:
+    """The spans' frames that are here, each in its own direction, at most one in `step_ns`, without those that were asked for."""
+    chosen: list[tuple[Stamp, Span]] = []
     for span in spans:
         stamps = kept.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
         for stamp in stamps if span.first_ns <= span.last_ns else stamps[::-1]:
-            if not chosen or abs(stamp.t_ns - chosen[-1].stamp.t_ns) >= span.step_ns:
-                chosen.append(Frame(stamp, span.box_px, span.runner and span.runner.box_px(stamp.t_ns, stamp.t_ns)))
-    return _with_views(chosen, kept)
+            if not chosen or abs(stamp.t_ns - chosen[-1][0].t_ns) >= span.step_ns:
+                chosen.append((stamp, span))
+    return _with_views([Frame(stamp, span.box_px, span.runner and span.runner.box_px(stamp.t_ns, stamp.t_ns))
+                        for stamp, span in chosen if not asked(stamp)], kept)
 
 
 def _with_views(frames: list[Frame], kept: Kept) -> list[Frame]:

@@ -183,7 +183,7 @@ class Loop:
                 self._safely("a look at nothing", self._all_back, look.ball)
 
     def _hand_out(self, look: Look) -> None:
-        frames = [frame for frame in frames_of(look.spans, self.parts.reel) if not self._is_asked(frame.stamp, look)]
+        frames = frames_of(look.spans, self.parts.reel, lambda stamp: self._is_asked(stamp, look))
         if frames:
             self._asked[look.ball] += [frame.stamp for frame in frames]
             self._out[look.ball] += len(frames)

@@ -1,9 +1,8 @@
 """Orders: what the engine may ask of the shell. The shell carries them out and says how late it was."""
 from __future__ import annotations
 
+import bisect
 from dataclasses import dataclass
-
-import numpy as np
 
 from creaseside.ball import Ball
 
@@ -20,8 +19,13 @@ class Runner:
 
     def box_px(self, first_ns: int, last_ns: int) -> Box:
         """What holds them at the one moment and at the other, and in between."""
-        left, top, right, bottom = (np.interp([first_ns, last_ns], self.t_ns, side) for side in zip(*self.sides_px))
-        return int(left.min()), int(top.min()), int(right.max()), int(bottom.max())
+        left, top, right, bottom = zip(self._sides(first_ns), self._sides(last_ns))
+        return int(min(left)), int(min(top)), int(max(right)), int(max(bottom))
+
+    def _sides(self, t_ns: int) -> list[float]:
+        i = min(max(bisect.bisect_left(self.t_ns, t_ns), 1), len(self.t_ns) - 1)
+        share = min(max((t_ns - self.t_ns[i - 1]) / (self.t_ns[i] - self.t_ns[i - 1]), 0.0), 1.0)
+        return [a + share * (b - a) for a, b in zip(self.sides_px[i - 1], self.sides_px[i])]
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from typing import Iterable, Iterator
 
 import numpy as np
 
-from creaseside import finder, lane, lines, looks, measures, phases, swing, track
+from creaseside import finder, lane, lines, looks, measures, swing, track
 from creaseside.ball import QUANTITIES, Ball, Value
 from creaseside.camera import Camera
 from creaseside.finder import Candidate
@@ -381,8 +381,7 @@ class Engine:
     def _seen_closely(self, poses: list[Pose], close: Track, plane: lane.Lane, ball: Candidate, arm: str) -> measures.Seen:
         """The ball's phases and steps, in the running plane through its front foot."""
         heavy = any(p.model == "heavy" and p.missing is None for p in poses)
-        when = phases.of(close, plane, arm, ball.front, ball.release_s, ball.run_up_m_s)
-        seen = measures.see(close, plane, when, heavy)
+        seen = measures.closely(close, plane, arm, ball.front, ball.release_s, ball.run_up_m_s, heavy)
         return seen if seen.front is None else replace(seen, lane=plane.through(seen.front.ground_m, 0.0))
 
     def _found_again(self, close: Track, candidate: Candidate) -> tuple[lane.Lane, Candidate] | None:

@@ -9,7 +9,7 @@ from typing import Iterable
 
 import numpy as np
 
-from creaseside import lane, measures, phases, track
+from creaseside import lane, measures, track
 from creaseside.camera import Camera
 from creaseside.pose import INDEX, OTHER, Pose
 
@@ -36,8 +36,7 @@ def legs(poses: Iterable[Pose], camera: Camera | None, arm: str, release_s: floa
     if len(close) < FEWEST_LOOKS:
         return None
     plane, front = lane.of(close, camera), OTHER[arm]
-    when = phases.of(close, plane, arm, front, release_s, run_up_m_s or USUAL_RUN_M_S)
-    seen = measures.see(close, plane, when, any(p.model == "heavy" for p in poses))
+    seen = measures.closely(close, plane, arm, front, release_s, run_up_m_s or USUAL_RUN_M_S, any(p.model == "heavy" for p in poses))
     joints = [INDEX[f"{front}_{j}"] for j in ("hip", "knee", "ankle")]
     return Legs(close.t_s, measures.knee_deg(seen, front, seen.front), measures.knee_deg(seen, OTHER[front], seen.back),
                 close.xy_px[:, joints])

@@ -11,15 +11,14 @@ from typing import Callable
 
 import numpy as np
 
-from creaseside import joints
+from creaseside import joints, phases, swing
 from creaseside import steps as foot_steps
 from creaseside.ball import Value
 from creaseside.joints import signed_deg
 from creaseside.lane import Lane
 from creaseside.phases import Phases
-from creaseside.pose import LEFTWARDS, OTHER
+from creaseside.pose import LEFTWARDS
 from creaseside.steps import Step
-from creaseside.swing import FASTEST_DEG_S, SLOWEST_DEG_S, arm_angle_deg
 from creaseside.track import Track, height_px, local_line
 
 NO_MARKS = "no marks: the camera's place is not known"
@@ -53,6 +52,7 @@ SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.06     # by release the shoulders are this
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
 OFF_SWING_DEG, SWING_S = 60.0, 0.05          # from the line of its swing: the arm of a bowler who delays it is 30 off, the other arm 90 (rendered)
 SWING_SHARE = 0.7                            # of the looks round release, where fewer agree the arms are mixed up (three of 160 drawn balls, one 134 off)
+ARM_SEEN_S = 0.035                           # either side of the landing, as many must have its arm
 ARM_SD_DEG = 5.0                             # of the upper arm at the landing, from the model's shoulder to its elbow (rendered)
 ELBOW_OUT_M = 0.10                           # the bowling elbow at the landing, out of the plane of its shoulder (rendered)
 TRUNK_SD_DEG = 2.1                           # at the landing (rendered)
@@ -87,17 +87,23 @@ def included_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.nda
     return np.degrees(np.arccos(np.clip(cos, -1, 1)))
 
 
-def see(track: Track, lane: Lane, phases: Phases, heavy: bool) -> Seen:
-    """Puts the feet on the ground: the steps of the run-up, of the back foot and of the front foot."""
-    def step(side: str, on: Value, kind: str) -> Step | None:
-        contact = next((c for c in phases.contacts[side] if on and c.on_s == on.value), None)
-        return foot_steps.of(track, lane, contact, kind) if contact else None
+def closely(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float, heavy: bool) -> Seen:
+    """A ball's close looks, from about when it was released: its arms told apart, its phases, its feet on the ground."""
+    track = swing.told_apart(track, lane, release_s)
+    return see(track, lane, phases.of(track, lane, arm, front, release_s, run_up_m_s), heavy)
 
-    back, front = step(phases.back, phases.bfc, foot_steps.BACK), step(phases.front, phases.ffc, foot_steps.FRONT)
-    before = foot_steps.last_two(phases.contacts, phases.front, phases.bfc.value) if phases.bfc else []
+
+def see(track: Track, lane: Lane, when: Phases, heavy: bool) -> Seen:
+    """Puts the feet on the ground: the steps of the run-up, of the back foot and of the front foot."""
+    def step(side: str, kind: str) -> Step | None:
+        landing = when.landings.get(side)
+        return foot_steps.of(track, lane, landing, kind) if landing else None
+
+    back, front = step(when.back, foot_steps.BACK), step(when.front, foot_steps.FRONT)
+    before = foot_steps.last_two(when.contacts, when.front, when.bfc.value) if when.bfc else []
     run_up = [s for c in before if (s := foot_steps.of(track, lane, c)) is not None and _same_lane(s, back)]
     *run_up, back, front = foot_steps.compared([*run_up, back, front])
-    return Seen(track, lane, phases, run_up, back, front, heavy)
+    return Seen(track, lane, when, run_up, back, front, heavy)
 
 
 def _same_lane(step: Step, back: Step | None) -> bool:
@@ -396,10 +402,10 @@ def bound_height_m(seen: Seen) -> Value:
         return Value.missing(NO_MARKS)
     if not seen.phases.bfc:
         return seen.phases.bfc
-    last = [c for down in seen.phases.contacts.values() for c in down if c.on_s < seen.phases.bfc.value - 0.1 and np.isfinite(c.off_s)]
-    if not last:
+    last = foot_steps.last_two(seen.phases.contacts, seen.phases.front, seen.phases.bfc.value)[-1:]
+    if not last or not np.isfinite(last[0].off_s):
         return Value.missing("the step before the bound is not in the picture")
-    off = max(c.off_s for c in last)
+    off = last[0].off_s
     up = _hip_lane(seen).flat(seen.track.middle("hip"))[:, 1]
     t = seen.track.t_s
     flight, before = (t >= off) & (t <= seen.phases.bfc.value), (t < off) & (t > off - 0.30)
@@ -431,33 +437,28 @@ def trunk_lean_br_deg(seen: Seen) -> Value:
 def arm_delay_deg(seen: Seen) -> Value:
     """Bowling upper arm (shoulder to elbow) against the trunk line (hip to shoulder): 0 along the trunk upwards, + behind it.
 
-    Looks take one arm for the other now and then: of each the elbow counts that lies on the line of the swing, or none.
+    Looks whose elbow is off the line of the swing show something else; where too many are, it is not told.
     """
-    when, arm = seen.phases.ffc, seen.phases.arm
+    when = seen.phases.ffc
     if not when:
         return when
-    trunk, own = _trunk_deg(seen), _upper_arm_deg(seen, arm)
-    told, agree = _on_swing_deg(seen)
+    upper_arm, (told, agree) = _upper_arm_deg(seen), _on_swing_deg(seen)
     if not np.isfinite(told).any():
-        return _at(seen, _turned_deg(trunk - own, 90.0), when, ARM_SD_DEG)
+        return _at(seen, swing.turned_deg(_trunk_deg(seen) - upper_arm, 90.0), when, ARM_SD_DEG)
     if agree < SWING_SHARE:
         return Value.missing("the arms were mixed up round the release")
-    off = np.stack([_turned_deg(angle - told, 0.0) for angle in (own, _upper_arm_deg(seen, OTHER[arm]))])
-    nearer = np.where(np.nan_to_num(np.abs(off[0]), nan=np.inf) <= np.nan_to_num(np.abs(off[1]), nan=np.inf), *off)
-    delay = np.where(np.abs(nearer) < OFF_SWING_DEG, trunk - told - nearer, np.nan)
-    found = _at(seen, delay, when, ARM_SD_DEG)
-    return Value(found.value % 360.0, found.sd) if found else Value.missing("the bowling arm was not told from the other one at the landing")
+    off, near = swing.turned_deg(upper_arm - told), np.abs(seen.track.t_s - when.value) < ARM_SEEN_S
+    on_it = np.abs(off) < OFF_SWING_DEG
+    if not on_it[near].any() or on_it[near].mean() < SWING_SHARE:
+        return Value.missing("the bowling arm was not told from the other one at the landing")
+    found = _at(seen, np.where(on_it, _trunk_deg(seen) - told - off, np.nan), when, ARM_SD_DEG)
+    return Value(found.value % 360.0, found.sd) if found else found
 
 
-def _turned_deg(angle: np.ndarray, middle: float) -> np.ndarray:
-    """The same angles within half a turn of `middle`."""
-    return (angle - middle + 180.0) % 360.0 - 180.0 + middle
-
-
-def _upper_arm_deg(seen: Seen, elbow: str) -> np.ndarray:
-    """From the bowling shoulder to that elbow, from straight up, + forward; the elbow is out to the bowling side."""
+def _upper_arm_deg(seen: Seen) -> np.ndarray:
+    """From the bowling shoulder to its elbow, (T,) degrees from straight up, + forward; the elbow is out to the bowling side."""
     t, arm = seen.track, seen.phases.arm
-    d = seen.lane.flat(t[f"{elbow}_elbow"], LEFTWARDS[arm] * ELBOW_OUT_M) - seen.lane.flat(t[f"{arm}_shoulder"])
+    d = seen.lane.flat(t[f"{arm}_elbow"], LEFTWARDS[arm] * ELBOW_OUT_M) - seen.lane.flat(t[f"{arm}_shoulder"])
     return np.degrees(np.arctan2(d[:, 0], d[:, 1]))
 
 
@@ -465,14 +466,14 @@ def _on_swing_deg(seen: Seen) -> tuple[np.ndarray, float]:
     """Where the bowling arm must have been at every look, were its swing as even before the top as it is round release, (T,);
     NaN where that was not seen. And how many of the looks round release have it there, as a share: none of what no arm does."""
     t = seen.track.t_s - (seen.phases.br.value if seen.phases.br else np.nan)
-    angle = arm_angle_deg(seen.track, seen.lane, seen.phases.arm)
+    angle = swing.arm_angle_deg(seen.track, seen.lane, seen.phases.arm)
     round_it = (np.abs(t) < SWING_S) & (np.abs(angle) < 90.0)
     if round_it.sum() < 3:
         return np.full(len(t), np.nan), 0.0
     line, seen_it = np.polyfit(t[round_it], angle[round_it], 1), (np.abs(t) < SWING_S) & np.isfinite(angle)
     told = np.polyval(line, t)
-    on_it = np.abs(_turned_deg(angle - told, 0.0))[seen_it] < OFF_SWING_DEG / 2
-    return told, float(on_it.mean()) if SLOWEST_DEG_S < line[0] < FASTEST_DEG_S else 0.0
+    on_it = np.abs(swing.turned_deg(angle - told))[seen_it] < OFF_SWING_DEG / 2
+    return told, float(on_it.mean()) if swing.SLOWEST_DEG_S < line[0] < swing.FASTEST_DEG_S else 0.0
 
 
 # --- times --------------------------------------------------------------------------------------------------------------

@@ -24,7 +24,6 @@ LANDING_TO_COARSE_S = (-0.06, 0.24)   # to a coarse release, which may be early 
 USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
-SWINGS_DEG_S = 1000.0    # an arm over the top, about (rendered: 900 to 1200)
 RELEASE_SD_S = 0.0015    # of the moment at which it passes that angle (rendered). Whoever lets go elsewhere does so in every ball: a constant of theirs
 ASLANT_SD_S = 0.014      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
 # Beyond frame rate: feet that brush before they stand; and a far back foot, before which the front leg passes as it lands (245 drawn
@@ -68,7 +67,7 @@ TURN_SD_S, KNEE_LOOK_DEG = 0.020, 2.0   # how far that turn is from the landing 
 @dataclass(frozen=True, slots=True)
 class Phases:
     """Times in s on the track's axis, each with its sd or a reason; the feet; every contact seen, by foot, those of the two
-    landings as from when they were found to be down."""
+    landings as from when they were found to be down; and these, by foot."""
 
     arm: str
     front: str
@@ -76,6 +75,7 @@ class Phases:
     ffc: Value
     br: Value
     contacts: dict[str, list[Contact]]
+    landings: dict[str, Contact]
 
     @property
     def back(self) -> str:
@@ -88,26 +88,26 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
     down = {side: contacts.of(track, lane, side, run_up_m_s, softly=side == back) for side in ("left", "right")}
     aslant = lane.aslant_at(track, release_s)
     far = {side: lane.metric and not lane.is_near(side) for side in down}
-    ffc = Value.missing("front foot contact not seen")
+    ffc, landings = Value.missing("front foot contact not seen"), {}
     if stands := likeliest(down[front], release_s, LANDING_TO_COARSE_S, USUAL_FFC_TO_BR_S):
         ffc = Value(stands.on_s, float(np.hypot(stands.on_sd_s, contact_sd_s("ffc", aslant))))
         ffc = _as_the_knee_has_it(track, lane, front, _as_its_fall_has_it(track, lane, front, ffc))
         ffc = _as_its_height_has_it(track, lane, front, ffc, LOW["far ffc"]) if far[front] else ffc
-        _move(down[front], stands, ffc)
+        landings[front] = _moved(down[front], stands, ffc)
     br = release(track, lane, arm, release_s)
     if ffc and not _follows(ffc, br):                     # a coarse release from mixed-up arms: look where it must have been
         br = release(track, lane, arm, ffc.value + USUAL_FFC_TO_BR_S)
         if not _follows(ffc, br):
             br = Value.missing("bowling arm not seen over the top after the landing")
     if not ffc:
-        return Phases(arm, front, ffc, ffc, br, down)
+        return Phases(arm, front, ffc, ffc, br, down, landings)
     bfc = Value.missing("back foot contact not seen")
     if stands := likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S):
         which = "far bfc" if far[back] else "bfc"
         bfc = Value(stands.on_s + FAR_EARLY_S * far[back], float(np.hypot(stands.on_sd_s, contact_sd_s(which, aslant))))
         bfc = _as_its_height_has_it(track, lane, back, bfc, LOW[which])
-        _move(down[back], stands, bfc)
-    return Phases(arm, front, bfc, ffc, br, down)
+        landings[back] = _moved(down[back], stands, bfc)
+    return Phases(arm, front, bfc, ffc, br, down, landings)
 
 
 def release_sd_s(gap_s: float) -> float:
@@ -133,9 +133,10 @@ def likeliest(down: list[Contact], before_s: float, window_s: tuple[float, float
     return min(fits, key=lambda c: abs(before_s - c.on_s - usual_s), default=None)
 
 
-def _move(down: list[Contact], contact: Contact, on: Value) -> None:
+def _moved(down: list[Contact], contact: Contact, on: Value) -> Contact:
     """The foot was down from then on: where it seemed to stand before, it was in the air or came down."""
-    down[down.index(contact)] = replace(contact, on_s=on.value)
+    down[down.index(contact)] = moved = replace(contact, on_s=on.value)
+    return moved
 
 
 def _as_its_fall_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Value:
@@ -219,20 +220,7 @@ def _as_the_knee_has_it(track: Track, lane: Lane, front: str, ffc: Value) -> Val
 def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:
     """When the bowling arm passes RELEASE_ARM_DEG, from a line through its angles while it is over the top."""
     swing = track.between(near_s - 0.08, near_s + 0.09)
-    own = arm_angle_deg(swing, lane, arm)
-    if passed := _passed(swing, own, near_s):
-        return passed
-    return _passed(swing, _nearer(own, arm_angle_deg(swing, lane, OTHER[arm]), (swing.t_s - near_s) * SWINGS_DEG_S), near_s)
-
-
-def _nearer(one: np.ndarray, other: np.ndarray, line: np.ndarray) -> np.ndarray:
-    """The one arm's angle, or where it is nearer to the line the other's, look by look: one arm was taken for the other in some of
-    them. An arm that was not seen is not the other."""
-    return np.where(np.abs(other - line) < np.abs(one - line), other, one)
-
-
-def _passed(swing: Track, angle: np.ndarray, near_s: float) -> Value:
-    """When an arm that was seen at these angles (T,) passes RELEASE_ARM_DEG."""
+    angle = arm_angle_deg(swing, lane, arm)
     use = np.isfinite(angle) & (angle > -75) & (angle < 85)
     if use.sum() < 2:
         return Value.missing("bowling arm not seen over the top")

@@ -58,6 +58,15 @@ class Track:
     def between(self, first_s: float, last_s: float) -> Track:
         return self.where((self.t_s >= first_s) & (self.t_s <= last_s))
 
+    def crossed(self, looks: np.ndarray | list[int], limbs: np.ndarray) -> Track:
+        """The same track, left and right of `limbs` (LEGS or ARMS) exchanged in those looks (numbers). Soles go with the legs."""
+        xy, world, sole = self.xy_px.copy(), self.world_m.copy(), self.sole_px.copy()
+        xy[np.ix_(looks, limbs)] = self.xy_px[np.ix_(looks, MIRROR[limbs])]
+        world[np.ix_(looks, limbs)] = self.world_m[np.ix_(looks, MIRROR[limbs])]
+        if limbs is LEGS:
+            sole[looks] = self.sole_px[looks, ::-1]
+        return replace(self, xy_px=xy, world_m=world, sole_px=sole)
+
     def period_s(self) -> float:
         """The usual time from one look to the next; NaN for fewer than two."""
         return float(np.median(np.diff(self.t_s))) if len(self) > 1 else float("nan")
@@ -143,7 +152,7 @@ def _joins(t_s: np.ndarray, middle: np.ndarray, tall: float, kept: np.ndarray, o
 
 
 def _sides(track: Track, limbs: np.ndarray, tall: float) -> Track:
-    """Left and right of `limbs` by continuity: the cheapest path through the two labellings of every look. Soles go with the legs.
+    """Left and right of `limbs` by continuity: the cheapest path through the two labellings of every look.
 
     Moving costs its way, in body heights, against where the limb was heading; leaving the model's own labels costs KEEP_LABEL a look.
     """
@@ -152,13 +161,7 @@ def _sides(track: Track, limbs: np.ndarray, tall: float) -> Track:
     both = np.stack([plain, crossed], 1)                                     # (T, 2, joints, 2)
     step = np.abs(both[1:, None] - both[:-1, :, None])                       # (T-1, from, to, joints, 2)
     way = np.nan_to_num(np.minimum(np.hypot(step[..., 0], step[..., 1]), 0.2), nan=UNSEEN_WAY).mean(-1)
-    crosses = _cheapest(way.tolist(), np.diff(track.t_s).tolist())
-    xy, world, sole = track.xy_px.copy(), track.world_m.copy(), track.sole_px.copy()
-    xy[np.ix_(crosses, limbs)] = track.xy_px[np.ix_(crosses, MIRROR[limbs])]
-    world[np.ix_(crosses, limbs)] = track.world_m[np.ix_(crosses, MIRROR[limbs])]
-    if limbs is LEGS:
-        sole[crosses] = track.sole_px[crosses, ::-1]
-    return replace(track, xy_px=xy, world_m=world, sole_px=sole)
+    return track.crossed(_cheapest(way.tolist(), np.diff(track.t_s).tolist()), limbs)
 
 
 def _cheapest(way: list[list[list[float]]], gap_s: list[float]) -> list[int]:

@@ -18,7 +18,7 @@ CORRECTION = (2**0.5 - 1) ** 0.25      # of a second-order filter's cut-off for 
 def seen_at(t_s: np.ndarray) -> Seen:
     n = len(t_s)
     nothing = Value.missing("not asked")
-    phases = Phases("right", "left", nothing, Value(0.0, 0.0), nothing, {"left": [], "right": []})
+    phases = Phases("right", "left", nothing, Value(0.0, 0.0), nothing, {"left": [], "right": []}, {})
     close = Track(t_s, np.arange(n), np.zeros((n, 33, 2)), np.zeros((n, 33, 3)), np.zeros((n, 2, 2)))
     return Seen(close, Lane(None, np.zeros(3), np.array([1.0, 0.0]), 150.0), phases, [], None, None, True)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
-from pathlib import Path
 
 from sqlite_utils import Database
 

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any, Mapping, Sequence
 
 import numpy as np
-from markupsafe import Markup
 
 from creaseside.ball import QUANTITIES, Value
 from creaseside.legs import Legs, legs

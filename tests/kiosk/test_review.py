@@ -20,7 +20,7 @@ from kiosk.review import session_page, words
 from kiosk.review.app import make
 from kiosk.review.asking import Asker, Filter
 from kiosk.review.look import Links
-from tests.kiosk.bowled import agreed_player, home, some_ball
+from tests.kiosk.bowled import home, some_ball
 from tests.kiosk.handclock import HandClock
 from tests.kiosk.reviewed import AHEAD, Page, ball, filmed
 from tests.season import book

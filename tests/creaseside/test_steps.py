@@ -67,6 +67,15 @@ def test_a_foot_whose_edge_alone_is_not_seen_is_hidden():
     assert not blind.back.hidden and measures.turn_deg(blind) and blind.back.across_sd_m < hidden.back.across_sd_m
 
 
+@pytest.mark.parametrize("every, doubts", [(1, False), (2, True), (4, True)])
+def test_a_foot_whose_edge_is_seen_in_half_of_its_looks_or_less_is_less_sure(every, doubts):
+    """Of every so many looks at 120 a second, one sees it."""
+    film = Film(bowler(), side_camera("right"), fps=120)
+    usual, film.sole[np.arange(len(film)) % every > 0] = closely(film), np.nan
+    back = closely(film).back
+    assert back.by_edge and (back.across_sd_m > 2 * usual.back.across_sd_m) == doubts
+
+
 def test_a_foot_that_seems_to_wander_is_less_sure():
     """Behind the stumps a foot's landmarks stray by ten pixels from look to look."""
     film = Film(bowler(), fps=120)

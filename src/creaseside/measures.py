@@ -138,7 +138,7 @@ def _at_contact(seen: Seen, angle: np.ndarray, on: Value, first_s: float = 0.0, 
     if near.sum() < 2:
         few = ((u >= first_s) & (u < last_s)).sum() < 2
         return Value.missing("too few frames a second to read a knee at the landing" if few else "leg not seen at the landing")
-    if np.isnan(angle[np.abs(u) < LANDING_SEEN_S]).mean() > 0.5:
+    if (unseen := np.isnan(angle[np.abs(u) < LANDING_SEEN_S])).size and unseen.mean() > 0.5:
         return Value.missing("leg hidden as it landed")   # and the moment is a guess as well
     powers, weight = np.vander(u[near], 3, increasing=True), np.ones(near.sum())
     for _ in range(8):                                    # a slip counts for as much as a small error, no more

@@ -365,7 +365,7 @@ def test_the_plan_of_a_replay(elapsed_s, picture_s, standing, slow):
     assert PLAN.duration_ns == round((9 + HOLD_S) * NS) and moment.over == (elapsed_s >= 9 + HOLD_S)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.lists(st.integers(0, 10**10), min_size=5, max_size=5), st.floats(0.05, 1), st.floats(0, 5),
        st.integers(0, 2 * 10**15))
 def test_a_replay_never_runs_back_and_shows_everything(times, slow, stop_s, origin_ns):

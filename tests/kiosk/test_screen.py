@@ -118,7 +118,7 @@ def test_photo(screen, tmp_path):
         screen.photo(tmp_path / "no" / "a.png")
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.text(st.characters(categories=("Lu", "Ll", "Nd", "Mn", "Mc", "Lo"), max_codepoint=0x97F), min_size=1,
                max_size=60), st.integers(200, 1200), st.integers(60, 400), st.integers(1, 3))
 def test_letters_never_leave_their_box(text, width, height, lines):

@@ -167,20 +167,25 @@ def _approach(camera: Camera, y_m: float, noise: Noise) -> Value:
 def _step(camera: Camera, x_m: float, y_m: float, noise: Noise, usual: tuple[float, float]) -> steps.Step:
     """A step with what is known of the hips over it; what its place is worse than a ball would say goes into the same sd."""
     place = np.array([x_m, y_m, 0.0])
-    away = float(np.linalg.norm(place[:2] - camera.C[:2]) / camera.C[2])
-    kind = steps.BACK if usual is steps.BACK_OFFSET_M else steps.RUN
-    stated = float(np.hypot(steps.EDGE_SD_M[kind], steps.LOOKS_SD_M)) * away
-    excess = max(0.0, (noise.foot_px * across_m_per_px(camera, place)) ** 2 - stated**2)
+    stated, seen = _across_sd_m(camera, place, steps.BACK if usual is steps.BACK_OFFSET_M else steps.RUN, noise)
     hips = 1 / (1 / usual[1] ** 2 + 1 / steps.MODEL_SD_M**2)
-    return steps.Step("left", 0.0, place[:2], place[:2], 0.0, float(np.sqrt(hips + excess)), stated)
+    return steps.Step("left", 0.0, place[:2], place[:2], 0.0, float(np.sqrt(hips + max(0.0, seen**2 - stated**2))), stated)
+
+
+def _across_sd_m(camera: Camera, place_m: np.ndarray, kind: str, noise: Noise) -> tuple[float, float]:
+    """Of a foot's place across: what a ball will say, and what that noise makes of it, m."""
+    away = float(np.linalg.norm(place_m[:2] - camera.C[:2]) / camera.C[2])
+    return float(np.hypot(steps.EDGE_SD_M[kind], steps.LOOKS_SD_M)) * away, noise.foot_px * across_m_per_px(camera, place_m)
 
 
 def _stride(camera: Camera, y_m: float, noise: Noise) -> Value:
     if not (in_picture(camera, BACK_X_M, y_m) and in_picture(camera, FRONT_X_M, y_m)):
         return Value.missing("a landing is not in the picture")
-    length = FRONT_X_M - BACK_X_M
-    along = noise.foot_px * camera.metres_per_px(np.array([FRONT_X_M, y_m, 0.0])) * np.sqrt(2)
-    return _value(float(max(np.hypot(measures.STRIDE_SD_M, measures.STRIDE_SD_SHARE * length), along)))
+    feet = {steps.BACK: np.array([BACK_X_M, y_m, 0.0]), steps.FRONT: np.array([FRONT_X_M, y_m, 0.0])}
+    across = [max(_across_sd_m(camera, place, kind, noise)) * steps.sight(camera, place[:2])[0] for kind, place in feet.items()]
+    along = noise.foot_px * camera.metres_per_px(feet[steps.FRONT]) * np.sqrt(2)
+    read = max(np.hypot(measures.STRIDE_SD_M, measures.STRIDE_SD_SHARE * (FRONT_X_M - BACK_X_M)), along)
+    return _value(float(np.linalg.norm([read, *across])))
 
 
 # --- what the marks leave open ------------------------------------------------------------------------------------------

@@ -63,7 +63,7 @@ BEHIND_SHARE = 0.15                          # of the stature: legs whose knees 
 HIDDEN_SD_DEG = 4.0                          # a far leg behind the near one (rendered: 8 such balls, 4.1 degrees RMSE, 7.5 at most)
 LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
-STRIDE_SD_M, STRIDE_SD_SHARE = 0.012, 0.007  # landmarks of two feet, and the scale of the marks (rendered)
+STRIDE_SD_M, STRIDE_SD_SHARE = 0.008, 0.007  # landmarks of two feet, and the scale of the marks (rendered)
 ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
 
 
@@ -338,7 +338,9 @@ def stride_length_m(seen: Seen) -> Value:
         return float(np.linalg.norm(places[1] - places[0]))
     places = [seen.back.ankle_m, seen.front.ankle_m]
     length, marks = apart(places), _marks_sd(seen, places, apart)
-    return Value(length, float(np.sqrt(STRIDE_SD_M**2 + (STRIDE_SD_SHARE * length) ** 2 + marks**2)))
+    onward = (places[1] - places[0]) / max(length, 0.3)
+    along = [step.across_sd_m * float(onward @ foot_steps.sight(seen.lane.camera, step.ground_m)) for step in (seen.back, seen.front)]
+    return Value(length, float(np.sqrt(STRIDE_SD_M**2 + (STRIDE_SD_SHARE * length) ** 2 + np.square(along).sum() + marks**2)))
 
 
 def front_foot_offset_m(seen: Seen) -> Value:

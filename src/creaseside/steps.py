@@ -13,6 +13,7 @@ from typing import Sequence
 import numpy as np
 
 from creaseside import joints
+from creaseside.camera import Camera
 from creaseside.contacts import Contact
 from creaseside.lane import Lane
 from creaseside.pose import INDEX, LEFTWARDS, OTHER
@@ -128,6 +129,12 @@ def _over_ground(lane: Lane, over: tuple[float, float], height_sd_m: float, poin
     place = np.median(places, axis=0)
     away = np.linalg.norm(place - lane.camera.C[:2]) / lane.camera.C[2]
     return place, float(np.hypot(height_sd_m * away, places[:, 1].std()))
+
+
+def sight(camera: Camera, place_m: np.ndarray) -> np.ndarray:
+    """How a place (x, y) moves for each metre that it is off across the pitch, (2,): along the sight line, as a height that is wrong moves it."""
+    away = place_m - camera.C[:2]
+    return away / away[1]
 
 
 def _leg_m(track: Track, lane: Lane, contact: Contact) -> float:

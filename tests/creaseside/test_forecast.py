@@ -12,7 +12,7 @@ from creaseside import measures, steps
 from creaseside.camera import Camera, solve
 from creaseside.forecast import FORECAST, Noise, advice, forecast, usual_noise
 from creaseside.pitch import MARKS
-from creaseside.pose import INDEX, SIDES
+from creaseside.pose import INDEX, OTHER, SIDES
 from tests.creaseside.film import Film, closely, side_camera
 from tests.creaseside.puppet import bowler, truth
 
@@ -21,10 +21,12 @@ SHORT = (-1.3, 0.4)
 
 
 def stated(view: dict, fps: float) -> dict[str, float]:
-    """The sds of a ball of a puppet without noise, as the measures write them into the log."""
-    near = {"right": "left", "left": "right"}[view.get("side", "right")]      # whose front leg is on the camera's side
-    seen = closely(Film(bowler(y_m=0.0, arm=near), side_camera(**view), fps=fps, between=SHORT))
-    return {name: measures.MEASURES[name](seen).sd for name in FORECAST}
+    """The sds of a ball of a puppet without noise, as the measures write them into the log: whose front leg is on the camera's side;
+    of a stride, which goes across the pitch to the one side or to the other, the mean of both."""
+    near = {"right": "left", "left": "right"}[view.get("side", "right")]
+    one, other = (closely(Film(bowler(y_m=0.0, arm=arm), side_camera(**view), fps=fps, between=SHORT)) for arm in (near, OTHER[near]))
+    said = {name: measures.MEASURES[name](one).sd for name in FORECAST}
+    return said | {"stride_length_m": float(np.hypot(said["stride_length_m"], measures.stride_length_m(other).sd) / np.sqrt(2))}
 
 
 @pytest.mark.parametrize("view", VIEWS, ids=str)

@@ -132,9 +132,10 @@ def _over_ground(lane: Lane, over: tuple[float, float], height_sd_m: float, poin
 
 
 def sight(camera: Camera, place_m: np.ndarray) -> np.ndarray:
-    """How a place (x, y) moves for each metre that it is off across the pitch, (2,): along the sight line, as a height that is wrong moves it."""
+    """How a place (x, y) moves for each metre that it is off across the pitch, (2,): along the sight line, as a height that is wrong
+    moves it. Along the pitch by as much at most: a camera that far off side-on is not for this."""
     away = place_m - camera.C[:2]
-    return away / away[1]
+    return np.array([np.clip(away[0] / max(abs(away[1]), 1e-6) * np.sign(away[1]), -1.0, 1.0), 1.0])
 
 
 def _leg_m(track: Track, lane: Lane, contact: Contact) -> float:

@@ -1,5 +1,7 @@
-"""No test of the suite hangs on how fast a machine is: the limits on time that hypothesis sets by itself are off."""
+"""What hypothesis does in the suite: the same examples each time, and no limit of its own on time, so that nothing hangs on a machine's
+slow moment. `--hypothesis-profile=anew` draws others, and more of them."""
 from hypothesis import HealthCheck, settings
 
-settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.load_profile("untimed")
+settings.register_profile("suite", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("anew", settings.get_profile("suite"), derandomize=False, max_examples=1000)
+settings.load_profile("suite")

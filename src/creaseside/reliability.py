@@ -11,6 +11,7 @@ import numpy as np
 from scipy.special import chdtri, fdtri
 
 Z95 = 1.959963984540054
+ROUNDING = 1e-12     # of mean squares: what is left where two that are alike are taken from each other
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,14 +61,15 @@ def icc(table: np.ndarray) -> dict[str, float]:
 
     (1,·): trials that have nothing in common from row to row; (2,·): agreement, a difference between trials counts;
     (3,·): consistency, it does not. (·,k): of the mean of k trials. 0 to 1 where rows differ more than error alone
-    makes them; otherwise a number without meaning, and NaN where it would be 0 / 0.
+    makes them; otherwise a number without meaning, and NaN where it would be divided by nothing but rounding.
     """
     m = mean_squares(table)
     b, w, j, e, n, k = m.subjects, m.within, m.trials, m.error, m.n, m.k
     fractions = {"(1,1)": (b - w, b + (k - 1) * w), "(2,1)": (b - e, b + (k - 1) * e + k * (j - e) / n),
                  "(3,1)": (b - e, b + (k - 1) * e),
                  "(1,k)": (b - w, b), "(2,k)": (b - e, b + (j - e) / n), "(3,k)": (b - e, b)}
-    return {name: over / under if under else float("nan") for name, (over, under) in fractions.items()}
+    nothing = ROUNDING * (b + w + j + e)
+    return {name: over / under if abs(under) > nothing else float("nan") for name, (over, under) in fractions.items()}
 
 
 @dataclass(frozen=True, slots=True)

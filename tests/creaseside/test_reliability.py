@@ -3,7 +3,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy import linalg, stats
@@ -137,6 +137,7 @@ def test_mean_squares_agree_with_scipys_analysis_of_variance(table):
     assert m.within * n * (k - 1) == pytest.approx(m.trials * (k - 1) + m.error * (n - 1) * (k - 1), rel=1e-6)
 
 
+@example(np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 0.0]]), 0.0, 0.375)   # of agreement over the mean there is nothing to divide by
 @given(tables, st.floats(-50, 50), st.floats(0.1, 10))
 def test_icc_has_no_unit_and_consistency_knows_no_shift(table, shift, scale):
     one, other = reliability.icc(table), reliability.icc(scale * table + shift)

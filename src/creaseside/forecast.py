@@ -174,8 +174,8 @@ def _step(camera: Camera, x_m: float, y_m: float, noise: Noise, usual: tuple[flo
 
 def _across_sd_m(camera: Camera, place_m: np.ndarray, kind: str, noise: Noise) -> tuple[float, float]:
     """Of a foot's place across: what a ball will say, and what that noise makes of it, m."""
-    away = float(np.linalg.norm(place_m[:2] - camera.C[:2]) / camera.C[2])
-    return float(np.hypot(steps.EDGE_SD_M[kind], steps.LOOKS_SD_M)) * away, noise.foot_px * across_m_per_px(camera, place_m)
+    stated = float(np.hypot(steps.EDGE_SD_M[kind], steps.LOOKS_SD_M)) * steps.distance_over_height(camera, place_m[:2])
+    return stated, noise.foot_px * across_m_per_px(camera, place_m)
 
 
 def _stride(camera: Camera, y_m: float, noise: Noise) -> Value:

@@ -88,8 +88,7 @@ def included_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.nda
 
 
 def closely(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float, heavy: bool) -> Seen:
-    """A ball's close looks, from about when it was released: its arms told apart, its phases, its feet on the ground."""
-    track = swing.told_apart(track, lane, release_s)
+    """A ball's close looks, from about when it was released: its phases, its feet on the ground."""
     return see(track, lane, phases.of(track, lane, arm, front, release_s, run_up_m_s), heavy)
 
 

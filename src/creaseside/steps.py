@@ -127,15 +127,19 @@ def _over_ground(lane: Lane, over: tuple[float, float], height_sd_m: float, poin
     away sees depth badly, and a foot that stands does not move."""
     places = lane.camera.on_ground(points_px, _height_m(lane, over, points_px, leg_m))[:, :2]
     place = np.median(places, axis=0)
-    away = np.linalg.norm(place - lane.camera.C[:2]) / lane.camera.C[2]
-    return place, float(np.hypot(height_sd_m * away, places[:, 1].std()))
+    return place, float(np.hypot(height_sd_m * distance_over_height(lane.camera, place), places[:, 1].std()))
+
+
+def distance_over_height(camera: Camera, place_m: np.ndarray) -> float:
+    """What the sight line to a place (x, y) on the ground makes of an error in height."""
+    return float(np.linalg.norm(place_m - camera.C[:2]) / camera.C[2])
 
 
 def sight(camera: Camera, place_m: np.ndarray) -> np.ndarray:
     """How a place (x, y) moves for each metre that it is off across the pitch, (2,): along the sight line, as a height that is wrong
     moves it. Along the pitch by as much at most: a camera that far off side-on is not for this."""
     away = place_m - camera.C[:2]
-    return np.array([np.clip(away[0] / max(abs(away[1]), 1e-6) * np.sign(away[1]), -1.0, 1.0), 1.0])
+    return np.array([away[0] / np.copysign(np.abs(away).max(), away[1]), 1.0])
 
 
 def _leg_m(track: Track, lane: Lane, contact: Contact) -> float:

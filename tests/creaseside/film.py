@@ -7,7 +7,7 @@ from typing import Iterable, Mapping
 
 import numpy as np
 
-from creaseside import finder, joints, lane, measures, steps, track
+from creaseside import finder, joints, lane, measures, steps, swing, track
 from creaseside.camera import Camera, look_at
 from creaseside.orders import Look, Order
 from creaseside.pose import INDEX, MIRROR, NAMES, SIDES, Pose
@@ -238,4 +238,5 @@ def closely(film: Film, first_s: float = -1.0, last_s: float = 0.25, marks: bool
     if len(found) != 1:
         return None
     c = found[0]
+    close = swing.told_apart(close, plane, c.release_s)
     return measures.closely(close, plane, c.arm, c.front, c.release_s, c.run_up_m_s, True)

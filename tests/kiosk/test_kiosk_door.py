@@ -6,8 +6,10 @@ import os
 import signal
 import subprocess
 import sys
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Iterator
 
 import pytest
 
@@ -36,10 +38,16 @@ def place(folder: Path, settings: str = "") -> Place:
     return Place(folder / "home", quiet=True)
 
 
-def started(folder: Path, *args: str) -> subprocess.Popen:
+@contextmanager
+def started(folder: Path, *args: str) -> Iterator[subprocess.Popen]:
+    """A kiosk that does not outlive its test."""
     env = os.environ | {"PYTHONPATH": f"{REPO / 'src'}{os.pathsep}{REPO}"}
-    return subprocess.Popen([sys.executable, "-m", "kiosk", "--home", str(folder / "home"), "kiosk", "--headless", *args],
-                            cwd=REPO, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    command = [sys.executable, "-m", "kiosk", "--home", str(folder / "home"), "kiosk", "--headless", *args]
+    with subprocess.Popen(command, cwd=REPO, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as run:
+        try:
+            yield run
+        finally:
+            run.kill()
 
 
 def kiosk(folder: Path, *args: str, timeout_s: float = 200) -> subprocess.CompletedProcess:

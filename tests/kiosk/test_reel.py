@@ -15,7 +15,7 @@ import pytest
 from creaseside.stamps import Stamp
 from kiosk import reel as reel_room
 from kiosk.faults import Fault
-from kiosk.reel import MIB, Reel
+from kiosk.reel import MIB, OURS, Reel
 
 FRAMES = 3000
 HOUSE = Path(__file__).resolve().parents[2]
@@ -39,6 +39,11 @@ def write_many(name: str, read) -> None:
             if frame == 20:
                 read.wait()
             reel.write(Stamp(frame, frame * 10), fill(frame, 20_000 + 7919 * frame % 30_000))
+
+
+def test_its_memory_bears_its_makers_number(small):
+    """By which whoever looks knows what a kiosk of several left behind."""
+    assert small.name.startswith(f"{OURS}{os.getpid()}_")
 
 
 def test_frames_come_back_byte_for_byte_and_the_oldest_go_first(small):

@@ -355,7 +355,7 @@ class Engine:
         if opened.told is None and candidate.release_s - self._bowled_s < APART_S:
             return
         yield
-        close = swing.told_apart(close, plane, candidate.release_s)
+        close = swing.told_apart(close, plane, candidate.swing)
         yield
         arm, front, flags = _sides(candidate, opened.arm)
         seen = self._seen_closely(opened.poses, close, plane, replace(candidate, front=front), arm)

@@ -37,23 +37,24 @@ SLOWER = 0.95            # than that, by the last stride (drawn)
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """A ball, coarsely: release and front foot contact (s), bowling arm and front foot as labelled (empty: neither has been
-    seen yet), run-up speed."""
+    seen yet), run-up speed; `swing`: of that arm, as far as it was seen."""
 
     release_s: float
     landing_s: float
     arm: str
     front: str
     run_up_m_s: float
+    swing: Swing | None = None
 
 
 def find(track: Track, lane: Lane, arms_deg: np.ndarray | None = None) -> list[Candidate]:
     """Every ball in the track, in order of time. arms_deg: what `swing.straight_arms_deg` says of it, where it is known."""
     if len(track) < 6:
         return []
-    found = [(swing, c) for swing in swings.over_the_top(track, lane, arms_deg) if (c := _ball_at(track, lane, swing)) is not None]
-    found.sort(key=lambda f: (f[1].arm == f[1].front, -f[0].own / f[0].looks))  # a bowler lands on the foot opposite the arm
+    found = [c for swing in swings.over_the_top(track, lane, arms_deg) if (c := _ball_at(track, lane, swing)) is not None]
+    found.sort(key=lambda c: (c.arm == c.front, -c.swing.own / c.swing.looks))  # a bowler lands on the foot opposite the arm
     apart: list[Candidate] = []
-    for _, c in found:                                  # a second circle of the arm, or the other arm going up, is the same ball
+    for c in found:                                  # a second circle of the arm, or the other arm going up, is the same ball
         if all(abs(c.release_s - other.release_s) > SAME_BALL_S for other in apart):
             apart.append(c)
     return sorted(apart, key=lambda c: c.release_s)
@@ -103,7 +104,7 @@ def _ball_at(track: Track, lane: Lane, swing: Swing) -> Candidate | None:
     if not speed > RUN_UP_M_S:
         return None
     landing = _landing(track, lane, swing.over_s, speed) or _hidden_landing(track, swing)
-    return Candidate(swing.over_s, landing[0], swing.arm, landing[1], speed) if landing else None
+    return Candidate(swing.over_s, landing[0], swing.arm, landing[1], speed, swing) if landing else None
 
 
 def _landing(track: Track, lane: Lane, release_s: float, speed: float) -> tuple[float, str] | None:

@@ -19,7 +19,6 @@ SLOWEST_DEG_S = 600.0     # a bowling arm passes the top at 900 to 1200 deg/s (r
 FASTEST_DEG_S = 2000.0    # a hand at 25 m/s over 0.72 m; faster is no arm but a slip of the model
 BEHIND_DEG, FRONT_DEG = -160.0, 125.0   # between these an arm turns evenly, about the top (0)
 REACH_S = 0.17            # and for this long either side of it
-SEEN_S = 0.25             # either side of about a release, it was seen
 PAIR_S = 0.16             # looks that are farther apart than this say nothing of what the arm did between them
 OFF_DEG = 24.0            # a look this far off the line shows something else (10 cm at the hand is 10 degrees)
 SHARE = 0.65              # of the looks must lie on the line,
@@ -67,12 +66,9 @@ def on_the_way(track: Track, lane: Lane, arms_deg: np.ndarray | None = None) -> 
     return _swings(track, lane, arms_deg, _rises, _risen)
 
 
-def told_apart(track: Track, lane: Lane, near_s: float) -> Track:
-    """The same track, in which looks whose arm is off the line of the swing over the top nearest to a moment have the other one for
-    it, where that is nearer. An arm that was not seen is not the other; where no swing was seen nothing is changed."""
-    swing = min(over_the_top(track.between(near_s - SEEN_S, near_s + SEEN_S), lane), key=lambda s: abs(s.over_s - near_s), default=None)
-    if swing is None:
-        return track
+def told_apart(track: Track, lane: Lane, swing: Swing) -> Track:
+    """The same track, in which looks whose arm is off the line of that swing have the other one for it, where that is nearer. An
+    arm that was not seen is not the other."""
     told = swing.deg_s * (track.t_s - swing.over_s)
     own, other = (np.abs(turned_deg(arm_angle_deg(track, lane, arm) - told)) for arm in (swing.arm, OTHER[swing.arm]))
     return track.crossed(np.flatnonzero((told > BEHIND_DEG) & (told < FRONT_DEG) & (own > OFF_DEG) & (other < own)), ARMS)

@@ -238,5 +238,5 @@ def closely(film: Film, first_s: float = -1.0, last_s: float = 0.25, marks: bool
     if len(found) != 1:
         return None
     c = found[0]
-    close = swing.told_apart(close, plane, c.release_s)
+    close = swing.told_apart(close, plane, c.swing)
     return measures.closely(close, plane, c.arm, c.front, c.release_s, c.run_up_m_s, True)

@@ -276,7 +276,7 @@ def approach_deg(seen: Seen) -> Value:
     found = _approach(seen)
     if not found:
         return found
-    steps = [*seen.run_up, seen.back]
+    steps = foot_steps.straight(seen.run_up, seen.back)
     marks = _marks_sd(seen, [s.ground_m for s in steps], lambda places: _line_deg(steps, places))
     return Value(found.value, float(np.hypot(found.sd, marks)))
 
@@ -289,7 +289,7 @@ def _approach(seen: Seen) -> Value:
         return Value.missing("back foot contact not seen")
     if not seen.run_up or seen.phases.bfc.value - seen.run_up[0].on_s < 0.4:
         return Value.missing("less than 0.4 s of the run-up in the picture")
-    return Value(*foot_steps.line_deg([*seen.run_up, seen.back]))
+    return Value(*foot_steps.line_deg(foot_steps.straight(seen.run_up, seen.back)))
 
 
 def _line_deg(steps: list[Step], places_m: np.ndarray) -> float:
@@ -321,7 +321,7 @@ def turn_deg(seen: Seen) -> Value:
         return Value.missing(why)
     stride = np.linalg.norm(seen.front.ankle_m - seen.back.ankle_m)
     across = np.degrees(np.hypot(seen.back.across_sd_m, seen.front.across_sd_m) / max(stride, 0.3))
-    steps = [*seen.run_up, seen.back]
+    steps = foot_steps.straight(seen.run_up, seen.back)
 
     def turned(places: np.ndarray) -> float:
         return (foot_steps.direction_deg(*places[-2:]) - _line_deg(steps, places[:-2]) + 180) % 360 - 180

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from creaseside import contacts, lane, measures, steps, track
+from creaseside.camera import look_at
+from creaseside.pitch import STUMPS_M
 from creaseside.pose import INDEX, SIDES
 from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
 from tests.creaseside.puppet import bowler
@@ -76,6 +80,34 @@ def test_a_foot_whose_edge_is_seen_in_half_of_its_looks_or_less_is_less_sure(eve
     assert back.by_edge and (back.across_sd_m > 2 * usual.back.across_sd_m) == doubts
 
 
+@pytest.mark.parametrize("aside_m, doubts", [(0.0, True), (0.05, True), (0.4, False)])
+def test_a_foot_whose_edge_is_seen_beside_a_stump_is_less_sure(aside_m, doubts):
+    """The edge may be that of the shade at the stump's own foot."""
+    puppet = bowler()
+    foot = truth_at(puppet, "right", -0.18, "heel", "toe")
+    sight = -foot / np.linalg.norm(foot)                     # from the foot past the middle stump
+    place = foot + 7.5 * sight + 7.5 / np.linalg.norm(foot) * aside_m * np.array([-sight[1], sight[0]])
+    film = Film(puppet, look_at((*place, 1.5), (*foot, 0.9), 900.0, 1280, 720), fps=120)
+    back = closely(film).back
+    assert back.by_edge and (back.across_sd_m > steps.PAST_SD_M) == doubts
+
+
+@pytest.mark.parametrize("stump", STUMPS_M)
+@pytest.mark.parametrize("place", [(-1.5, -7.0), (0.4, 8.0), (2.0, -6.0)])
+def test_how_far_beside_a_stump_a_place_is_seen(stump, place):
+    """Closed form: along the sight line past a stump nothing, square to it the way itself; never before it, nor over its top
+    (0.7112 m, Laws of Cricket 8.2)."""
+    camera, stump = look_at((*place, 1.5), (0, 0, 0.9), 900.0, 1280, 720), np.array(stump)
+    away = (stump - place) / np.linalg.norm(stump - place)
+    behind, square = stump + 0.5 * away, np.array([-away[1], away[0]])
+    assert steps.beside_stump_m(camera, behind) == pytest.approx(0.0, abs=1e-9)
+    outside = square * np.sign(square @ stump) if stump.any() else square
+    if stump.any():                                          # an outer one: no other is on that side
+        assert steps.beside_stump_m(camera, behind + 0.3 * outside) == pytest.approx(0.3, rel=0.01)
+    assert np.isinf(steps.beside_stump_m(camera, stump - 0.5 * away))
+    assert np.isinf(steps.beside_stump_m(camera, stump + 8.0 * away))          # 0.78 m over the ground at the stump
+
+
 def test_a_foot_that_seems_to_wander_is_less_sure():
     """Behind the stumps a foot's landmarks stray by ten pixels from look to look."""
     film = Film(bowler(), fps=120)
@@ -129,6 +161,30 @@ def test_the_line_is_numpys_when_all_steps_are_alike_and_tells_its_error():
 def test_the_hips_way_counts_not_the_feets():
     found, _ = steps.line_deg([made(0, 0.06, left=-0.06), made(1.5, -0.06, left=0.06)])
     assert found == pytest.approx(0, abs=1e-9)
+
+
+def test_how_far_off_the_line_a_step_is_counts_in_the_scatter_that_chance_makes():
+    """Against 4000 drawn run-ups: two steps, and a third that is less sure."""
+    rng, x, sd = np.random.default_rng(5), np.array([0.0, 1.5, 3.6]), np.array([0.04, 0.04, 0.14])
+    y = rng.normal(0, sd, (4000, 3))
+    apart = np.std(y[:, 2] - y[:, 0] - (y[:, 1] - y[:, 0]) * x[2] / x[1])
+    made_of = [replace(made(at, 0.0, sd=0.0), across_sd_m=each) for at, each in zip(x, sd)]
+    third = replace(made_of[2], ground_m=np.array([x[2], 0.5]))
+    assert steps.off_line(made_of[:2], third) == pytest.approx(0.5 / apart, rel=0.05)
+    assert np.isnan(steps.off_line(made_of[:1], third))
+
+
+def test_a_hidden_foot_that_is_guessed_far_away_does_not_turn_the_run_up():
+    """Twelve pixels are half a metre across the pitch."""
+    film = Film(bowler(approach=4, turn=-4), fps=120)
+    back, inside = closely(film).back, (film.t > -0.19) & (film.t < 0.0)
+    film.sole[inside, SIDES.index(back.side)] = np.nan
+    feet = [INDEX[f"{back.side}_{end}"] for end in ("heel", "toe")]
+    film.xy[np.ix_(inside, feet)] -= [0, 12]
+    guessed = closely(film)
+    found = measures.approach_deg(guessed)
+    assert guessed.back.hidden and np.linalg.norm(guessed.back.ground_m - back.ground_m) > 0.35
+    assert abs(found.value - 4) < found.sd < abs(steps.line_deg([*guessed.run_up, guessed.back])[0] - 4)
 
 
 def test_fewer_than_two_steps_are_no_line():

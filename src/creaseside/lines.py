@@ -10,9 +10,9 @@ from typing import Sequence
 
 import numpy as np
 
-from creaseside.measures import Seen
+from creaseside.measures import Seen, unplaced
 from creaseside.pose import INDEX
-from creaseside.steps import line_deg
+from creaseside.steps import line_deg, straight
 
 BEYOND_M = 0.4        # how far a line goes on past the foot it points at, so that it is seen where it leads
 LEG = ("hip", "knee", "ankle")
@@ -34,21 +34,22 @@ def _leg(seen: Seen, at_s: float) -> Points:
 
 
 def _run_up(seen: Seen) -> Sequence[np.ndarray]:
-    """From beside the first step that was seen to past the back foot, in the direction of the run-up."""
+    """From beside the first step that was seen to past the last, the back foot's, in the direction of the run-up."""
     if not seen.run_up:
         return ()
-    a = np.radians(line_deg([*seen.run_up, seen.back])[0])
+    steps = straight(seen.run_up, seen.back)
+    a = np.radians(line_deg(steps)[0])
     along = np.array([np.cos(a), np.sin(a)])
-    here = seen.back.ground_m + [0.0, seen.back.hips_left_m]
+    here = steps[-1].ground_m + [0.0, steps[-1].hips_left_m]
     return here + min(0.0, float((seen.run_up[0].ground_m - here) @ along)) * along, here + BEYOND_M * along
 
 
 def _feet(seen: Seen) -> Sequence[np.ndarray]:
-    return (seen.back.ankle_m, seen.front.ankle_m) if seen.front is not None else ()
+    return () if unplaced(seen) else (seen.back.ankle_m, seen.front.ankle_m)
 
 
 def _down_the_pitch(seen: Seen) -> Sequence[np.ndarray]:
-    if seen.front is None:
+    if unplaced(seen):
         return ()
     ahead = seen.front.ankle_m[0] - seen.back.ankle_m[0] + BEYOND_M
     return seen.back.ankle_m, seen.back.ankle_m + [ahead, 0.0]

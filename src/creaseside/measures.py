@@ -304,7 +304,7 @@ def _marks_sd(seen: Seen, places_m: list[np.ndarray], read: Callable[[np.ndarray
     return float(np.sqrt(np.nansum(np.square(off)))) / 2
 
 
-def _unplaced(seen: Seen) -> str | None:
+def unplaced(seen: Seen) -> str | None:
     """Why nothing is read off the places of both feet, where that is so."""
     if not seen.lane.metric:
         return NO_MARKS
@@ -317,7 +317,7 @@ def turn_deg(seen: Seen) -> Value:
     approach = _approach(seen)
     if not approach:
         return approach
-    if why := _unplaced(seen):
+    if why := unplaced(seen):
         return Value.missing(why)
     stride = np.linalg.norm(seen.front.ankle_m - seen.back.ankle_m)
     across = np.degrees(np.hypot(seen.back.across_sd_m, seen.front.across_sd_m) / max(stride, 0.3))
@@ -330,7 +330,7 @@ def turn_deg(seen: Seen) -> Value:
 
 
 def stride_length_m(seen: Seen) -> Value:
-    if why := _unplaced(seen):
+    if why := unplaced(seen):
         return Value.missing(why)
 
     def apart(places: np.ndarray) -> float:
@@ -343,7 +343,7 @@ def stride_length_m(seen: Seen) -> Value:
 
 
 def front_foot_offset_m(seen: Seen) -> Value:
-    if why := _unplaced(seen):
+    if why := unplaced(seen):
         return Value.missing(why)
 
     def across(places: np.ndarray) -> float:

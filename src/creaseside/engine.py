@@ -16,11 +16,11 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field, replace
-from typing import Iterable, Iterator
+from typing import Iterator
 
 import numpy as np
 
-from creaseside import finder, lane, lines, looks, measures, swing, track
+from creaseside import doubts, finder, lane, lines, looks, measures, swing, track
 from creaseside.ball import QUANTITIES, Ball, Value
 from creaseside.camera import Camera
 from creaseside.finder import Candidate
@@ -55,10 +55,6 @@ TWICE_SD = 2.0           # further apart, two values of one thing contradict eac
 UNFINISHED = "still being measured when this was written"
 NOT_AGAIN = "not found again on the closer look"
 DISAGREES = "first and whole look disagree"
-FAR_FROM_CREASE = "landed far from the crease: the camera may have been turned since its marks were placed"
-LANDS_M, OFF_CREASE_M = 1.1, 0.8   # the middle of a front foot whose heel is behind the popping crease (Laws 7.3, 21.5), and nobody
-                         # oversteps or hangs back by so much; a camera turned by 7 degrees at 7 m shows them as far off
-DIM_FPS = 45.0           # below this a knee at the landing is good for a band, not for a number (60 fps the least, 120 better)
 
 
 @dataclass(slots=True)
@@ -66,7 +62,8 @@ class _Open:
     """A ball that was found and waits for its close looks, with what was asked for when it was bowled. `bowled`: it was, and
     is not only expected or foreseen; `back`: its looks were given before that was known; `expected`: as it was before anything
     of it was seen; `few`: the looks that decide; `widened`: more of them were asked for, since the landing was not well within
-    them; `then`: those that follow; `told`: what was logged and announced after the deciding ones."""
+    them; `by_stride`: they did not decide, so the whole delivery stride is to; `then`: those that follow; `told`: what was logged
+    and announced before the last of them."""
 
     number: int
     candidate: Candidate
@@ -77,6 +74,7 @@ class _Open:
     expected: Candidate | None = None
     few: tuple[Span, ...] = ()
     widened: bool = False
+    by_stride: bool = False
     then: tuple[Span, ...] = ()
     poses: list[Pose] = field(default_factory=list)
     told: Log | None = None
@@ -141,7 +139,7 @@ class Engine:
         if not opened.bowled:
             opened.back = True
         elif opened.then:
-            self._decide(opened)
+            (self._decide_by_stride if opened.by_stride else self._decide)(opened)
         elif opened.told:
             self._ending.append(self._conclude(opened))
         else:
@@ -181,8 +179,8 @@ class Engine:
 
     @property
     def deciding(self) -> bool:
-        """A ball was bowled, and the looks that decide its verdict are asked for: all else can wait."""
-        return any(ball.bowled and ball.then for ball in self._open.values())
+        """A ball was bowled, and the few looks that decide its verdict are asked for: all else can wait."""
+        return any(ball.bowled and ball.then and not ball.by_stride for ball in self._open.values())
 
     @property
     def live_box_px(self) -> Box | None:
@@ -293,7 +291,11 @@ class Engine:
         self._orders.append(Look(opened.number, spans, urgent=True))
 
     def _order_rest(self, opened: _Open) -> None:
+        """All other looks; but where a verdict at the landing is still to come, those of the delivery stride first."""
         spans, opened.then = opened.then, ()
+        if not (opened.told or opened.by_stride) and opened.focus and opened.focus.measure in looks.AT_LANDING:
+            opened.by_stride = True
+            spans, opened.then = spans[:looks.STRIDE_SPANS], spans[looks.STRIDE_SPANS:]
         self._orders.append(Look(opened.number, spans))
 
     def _just_found(self, now_s: float) -> bool:
@@ -317,8 +319,8 @@ class Engine:
     # --- measuring ------------------------------------------------------------------------------------------------------
 
     def _decide(self, opened: _Open) -> None:
-        """The verdict from the looks that decide it. Where they do not, a few more of them or the whole ball will."""
-        measure, candidate, close = opened.focus.measure, opened.candidate, track.cleaned(track.of(opened.poses))
+        """The verdict from the looks that decide it. Where they do not, a few more of them or the whole stride will."""
+        candidate, close = opened.candidate, track.cleaned(track.of(opened.poses))
         if len(close) < 4 or candidate.release_s - self._bowled_s < APART_S:
             return self._order_rest(opened)
         plane = lane.of(close, self._camera)
@@ -328,14 +330,28 @@ class Engine:
         if not (opened.widened or (landing and looks.decides(landing.value, opened.few))):
             opened.widened = True
             return self._order_few(opened, looks.widened(opened.few, landing.value))
-        found = _plausible(measure, measures.MEASURES[measure](seen))
-        if found:
+        self._tell(opened, candidate, candidate.arm, seen)
+        self._order_rest(opened)
+
+    def _decide_by_stride(self, opened: _Open) -> None:
+        """The verdict from the whole delivery stride, which tells as well whether a ball was bowled, and with which arm."""
+        close = track.cleaned(track.of(opened.poses))
+        found = self._found_again(close, opened.candidate)
+        if found and found[1].release_s - self._bowled_s >= APART_S:
+            plane, candidate = found
+            arm, front, _ = _sides(candidate, opened.arm)
+            self._tell(opened, candidate, arm, self._seen_closely(opened.poses, close, plane, replace(candidate, front=front), arm))
+        self._order_rest(opened)
+
+    def _tell(self, opened: _Open, candidate: Candidate, arm: str, seen: measures.Seen) -> None:
+        """Announces a ball of which the judged measure alone is known yet; nothing where that is not."""
+        measure = opened.focus.measure
+        if found := _plausible(measure, measures.MEASURES[measure](seen)):
             values = {q.name: Value.missing(UNFINISHED) for q in QUANTITIES}
-            values |= {"ffc_s": landing, "br_s": Value(candidate.release_s, COARSE_SD_S), measure: found}
-            ball = Ball(candidate.arm, values, verdict=judge(opened.focus, found), not_measured={"front_leg_action": UNFINISHED})
+            values |= {"ffc_s": seen.phases.ffc, "br_s": Value(candidate.release_s, COARSE_SD_S), measure: found}
+            ball = Ball(arm, values, verdict=judge(opened.focus, found), not_measured={"front_leg_action": UNFINISHED})
             self._bowled_s, self._balls = candidate.release_s, self._balls + 1
             opened.told = self._announce(opened, ball, seen, more=True)
-        self._order_rest(opened)
 
     def _conclude(self, opened: _Open) -> Iterator[None]:
         """In parts of some milliseconds each; the ball is over at the last of them."""
@@ -363,9 +379,8 @@ class Engine:
         for name, measure in measures.MEASURES.items():
             yield
             values[name] = _plausible(name, measure(seen))
-        flags += _flags(opened.poses, close, self._camera, seen.heavy)
+        flags += doubts.of(opened.poses, seen)
         flags += ["camera moved"] if self._moved else []
-        flags += [FAR_FROM_CREASE] if seen.front is not None and abs(seen.front.ground_m[0] - LANDS_M) > OFF_CREASE_M else []
         if opened.told:
             flags += _as_told(opened.focus.measure, values, opened.told.what)
         doubt = measures.knee_doubt(seen, values["front_knee_ffc_deg"])
@@ -431,27 +446,6 @@ def _sides(candidate: Candidate, declared: str | None) -> tuple[str, str, list[s
         return candidate.arm, candidate.front, flags
     arm = declared or candidate.arm
     return arm, candidate.front, ["left and right unclear"]
-
-
-def _flags(poses: Iterable[Pose], close: Track, camera: Camera | None, heavy: bool) -> list[str]:
-    flags = []
-    poses = list(poses)
-    if camera is None:
-        flags.append("no marks")
-    if not heavy:
-        flags.append("light model only")
-    landing = np.diff(close.t_s)
-    if len(landing) and 1 / np.percentile(landing, 25) < DIM_FPS:
-        flags.append("low frame rate")
-    unseen = sum(p.missing is not None for p in poses)
-    if poses and unseen > 0.25 * len(poses):
-        flags.append("often not seen")
-    if any((p.missing or "").startswith("worker") for p in poses):
-        flags.append("a pose process failed")
-    strangers = len(poses) - unseen - len(close)
-    if poses and strangers > 0.15 * len(poses):
-        flags.append("someone else in the lane")
-    return flags
 
 
 def _as_told(measure: str, values: dict[str, Value], told: Ball) -> list[str]:

@@ -33,6 +33,7 @@ PIECE_S = 0.32           # a box holds the bowler this long, however fast they r
 DECIDE_FROM_S, DECIDE_HALVED_S, DECIDE_TO_S = -0.055, 0.020, 0.075
 SEEN_BEFORE_S, SEEN_AFTER_S = 0.025, 0.040     # of them, either side of the landing, for this to hold
 WIDER_S = 0.030          # to either side, where they hold no landing: of 115 drawn ones that are 30 to 50 ms from where they were expected 111 to 115 are decided so
+STRIDE_SPANS = 2         # of the whole ball's, the first ones: the landing and what follows, the delivery stride before it
 AT_LANDING = ("front_knee_ffc_deg", "trunk_lean_ffc_deg")
 
 Size = tuple[int, int]

@@ -44,7 +44,7 @@ class Span:
 @dataclass(frozen=True, slots=True)
 class Look:
     """Pose these moments of ball `ball` again with the measuring model, the first span first; then say `looked`. There may
-    be a second one of the same ball; frames that were posed for it are not posed again. `urgent`: a verdict waits for
+    be others of the same ball; frames that were posed for it are not posed again. `urgent`: a verdict waits for
     these few, before all else that is to be posed."""
 
     ball: int

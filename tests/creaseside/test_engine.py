@@ -218,15 +218,57 @@ def test_an_announced_ball_is_measured_in_parts_since_its_replay_is_on_meanwhile
     assert not it.orders()
 
 
-def test_deciding_looks_that_saw_nothing_decide_nothing():
+def test_where_the_deciding_looks_saw_nothing_the_delivery_stride_decides_before_the_run_up_is_looked_at():
     film = Film(bowler(), fps=120, between=SHORT)
     it, few = told_live(film, Focus(KNEE, 150, 180))
     looked(it, few.ball)
-    (rest,) = it.orders()
+    (stride,) = it.orders()
+    frames = asked_frames(film, stride.spans)
+    assert film.t[frames].min() > -0.33 and film.t[frames].max() > 0.15 and not it.deciding     # live looks go on
+    for i in frames:
+        it.see_closely(stride.ball, film.pose(i))
+    looked(it, stride.ball)
+    log, cue, _, rest = it.orders()
+    assert log.more and cue.kind == log.what.verdict == "hit" and [q.name for q in QUANTITIES if log.what[q.name]] == ["ffc_s", "br_s", KNEE]
     for i in asked_frames(film, rest.spans):
         it.see_closely(rest.ball, film.pose(i))
     looked(it, rest.ball)
-    assert [type(o) for o in it.orders()] == [Log, Cue, Show]
+    (whole,) = it.orders()
+    assert not whole.more and whole.what["approach_deg"] and whole.what[KNEE] == log.what[KNEE]
+    assert max(film.t[asked_frames(film, rest.spans)]) < -0.27 and not it.waits_for(few.ball)
+
+
+def test_where_the_stride_saw_nothing_either_the_whole_ball_is_looked_at_and_none_is_announced():
+    film = Film(bowler(), fps=120, between=SHORT)
+    it, few = told_live(film, Focus(KNEE, 150, 180))
+    for _ in range(2):
+        looked(it, few.ball)
+        (more,) = it.orders()
+        assert isinstance(more, Look) and it.waits_for(few.ball)
+    looked(it, few.ball)
+    assert not it.orders() and not it.waits_for(few.ball) and it.snapshot().balls == 0
+
+
+@pytest.mark.parametrize("arm", ["right", "left"])
+def test_a_ball_whose_arm_is_not_clear_live_is_judged_from_its_stride(arm):
+    """Live looks that take the one arm for the other, which lands on its own side's foot: nobody bowls so."""
+    film = Film(bowler(arm=arm), fps=120, between=SHORT)
+    mixed = Film(bowler(arm=arm), fps=120, between=SHORT, swapped={"arm": (-2.0, 2.0)})
+    it, orders = engine(film, Focus(KNEE, 150, 180)), []
+    for i in range(0, len(film), 4):
+        it.see(mixed.pose(i, "light"))
+        orders += it.orders()
+    look = orders[-1]
+    assert not look.urgent and film.t[asked_frames(film, look.spans)].min() > -0.4
+    while look:
+        for i in asked_frames(film, look.spans):
+            it.see_closely(look.ball, film.pose(i))
+        looked(it, look.ball)
+        orders += (new := it.orders())
+        look = next((order for order in new if isinstance(order, Look)), None)
+    first, whole = (order for order in orders if isinstance(order, Log))
+    assert first.more and not whole.more and first.what.arm == whole.what.arm == arm and not whole.what.flags
+    assert first.what[KNEE].value == pytest.approx(truth(film.puppet)[KNEE], abs=2 * first.what[KNEE].sd)
 
 
 @pytest.mark.parametrize("marks", [True, False])

@@ -12,7 +12,7 @@ import numpy as np
 
 from creaseside.measures import Seen, unplaced
 from creaseside.pose import INDEX
-from creaseside.steps import line_deg, straight
+from creaseside.steps import line_deg
 
 BEYOND_M = 0.4        # how far a line goes on past the foot it points at, so that it is seen where it leads
 LEG = ("hip", "knee", "ankle")
@@ -34,13 +34,13 @@ def _leg(seen: Seen, at_s: float) -> Points:
 
 
 def _run_up(seen: Seen) -> Sequence[np.ndarray]:
-    """From beside the first step that was seen to past the last, the back foot's, in the direction of the run-up."""
+    """From beside the first step that was seen to past the last that was, the back foot's, in the direction of the run-up."""
     if not seen.run_up:
         return ()
-    steps = straight(seen.run_up, seen.back)
-    a = np.radians(line_deg(steps)[0])
+    a = np.radians(line_deg([*seen.run_up, seen.back])[0])
     along = np.array([np.cos(a), np.sin(a)])
-    here = steps[-1].ground_m + [0.0, steps[-1].hips_left_m]
+    last = seen.run_up[-1] if seen.back.hidden else seen.back
+    here = last.ground_m + [0.0, last.hips_left_m]
     return here + min(0.0, float((seen.run_up[0].ground_m - here) @ along)) * along, here + BEYOND_M * along
 
 

@@ -276,7 +276,7 @@ def approach_deg(seen: Seen) -> Value:
     found = _approach(seen)
     if not found:
         return found
-    steps = foot_steps.straight(seen.run_up, seen.back)
+    steps = [*seen.run_up, seen.back]
     marks = _marks_sd(seen, [s.ground_m for s in steps], lambda places: _line_deg(steps, places))
     return Value(found.value, float(np.hypot(found.sd, marks)))
 
@@ -289,7 +289,9 @@ def _approach(seen: Seen) -> Value:
         return Value.missing("back foot contact not seen")
     if not seen.run_up or seen.phases.bfc.value - seen.run_up[0].on_s < 0.4:
         return Value.missing("less than 0.4 s of the run-up in the picture")
-    return Value(*foot_steps.line_deg(foot_steps.straight(seen.run_up, seen.back)))
+    found, sd = foot_steps.line_deg([*seen.run_up, seen.back])
+    contradicts = foot_steps.off_line(seen.run_up, seen.back) if seen.back.hidden else 1.0
+    return Value(found, sd * float(np.fmax(1.0, contradicts)))     # as the Particle Data Group scales errors of what disagrees
 
 
 def _line_deg(steps: list[Step], places_m: np.ndarray) -> float:
@@ -321,7 +323,7 @@ def turn_deg(seen: Seen) -> Value:
         return Value.missing(why)
     stride = np.linalg.norm(seen.front.ankle_m - seen.back.ankle_m)
     across = np.degrees(np.hypot(seen.back.across_sd_m, seen.front.across_sd_m) / max(stride, 0.3))
-    steps = foot_steps.straight(seen.run_up, seen.back)
+    steps = [*seen.run_up, seen.back]
 
     def turned(places: np.ndarray) -> float:
         return (foot_steps.direction_deg(*places[-2:]) - _line_deg(steps, places[:-2]) + 180) % 360 - 180

@@ -46,7 +46,6 @@ ASTRAY = 5.0                   # an edge so many sds from the landmarks' place i
 PAST_M, PAST_SD_M = 0.07, 0.05 # an edge seen so near beside a stump that stands before it may be of the shade at the stump's
                                # own foot (11 drawn back feet: four 5 to 11 cm off, the others 3.5 at most)
 HIDDEN_SD_M = 0.11             # a foot whose edge is not seen though others' are: behind the stumps the model guesses (18 of 183 drawn back feet: 11 cm)
-GUESSED_SDS = 2.0              # a hidden foot so far off the line of the other steps is where the model guessed it (13 drawn: one 67 cm off, the others within 1.6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,11 +198,6 @@ def line_deg(steps: list[Step]) -> tuple[float, float]:
     spread = (weight * (x - centre) ** 2).sum()
     slope = (weight * (x - centre) * y).sum() / spread
     return float(np.degrees(np.arctan(slope))), float(np.degrees(1 / np.sqrt(spread) / (1 + slope**2)))
-
-
-def straight(run_up: list[Step], back: Step) -> list[Step]:
-    """The steps that a run-up's line is laid over: the back foot's too, but where it was hidden and guessed far off them."""
-    return run_up if back.hidden and off_line(run_up, back) > GUESSED_SDS else [*run_up, back]
 
 
 def off_line(steps: list[Step], step: Step) -> float:

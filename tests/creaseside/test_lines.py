@@ -54,7 +54,7 @@ def test_the_foots_place_is_held_against_a_line_straight_down_the_pitch():
     assert b[0] - a[0] > s.front.ankle_m[0] - s.back.ankle_m[0]
 
 
-def test_no_line_is_drawn_to_a_foot_that_was_hidden_nor_through_where_it_was_guessed():
+def test_no_line_is_drawn_to_a_foot_that_was_hidden_and_the_run_ups_ends_before_it():
     """Twelve pixels are half a metre across the pitch."""
     film, s = seen()
     inside, back = (film.t > -0.19) & (film.t < 0.0), s.back.side
@@ -64,8 +64,8 @@ def test_no_line_is_drawn_to_a_foot_that_was_hidden_nor_through_where_it_was_gue
     assert hidden.back.hidden and np.linalg.norm(hidden.back.ground_m - s.back.ground_m) > 0.35
     assert lines.of(hidden, 0.0, "turn_deg") == lines.of(hidden, 0.0, "front_foot_offset_m") == ()
     told, drawn = (lines.of(one, 0.0, "approach_deg") for one in (s, hidden))
-    assert heading_deg(film, drawn) == pytest.approx(heading_deg(film, told), abs=1.5)
     assert on_the_ground(film, drawn)[0] == pytest.approx(on_the_ground(film, told)[0], abs=0.1)
+    assert on_the_ground(film, drawn)[1, 0] < on_the_ground(film, told)[1, 0] - 1.0
 
 
 @pytest.mark.parametrize("measure", ["front_knee_ffc_deg", "trunk_lean_br_deg", None])

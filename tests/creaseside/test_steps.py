@@ -174,17 +174,22 @@ def test_how_far_off_the_line_a_step_is_counts_in_the_scatter_that_chance_makes(
     assert np.isnan(steps.off_line(made_of[:1], third))
 
 
-def test_a_hidden_foot_that_is_guessed_far_away_does_not_turn_the_run_up():
-    """Twelve pixels are half a metre across the pitch."""
+def test_a_hidden_foot_that_contradicts_the_run_up_makes_its_direction_less_sure():
+    """Twelve pixels are half a metre across the pitch. The error grows by the scale factor of the Particle Data Group's reviews
+    (from memory): the root of chi square over its degrees of freedom, of which three steps leave one."""
     film = Film(bowler(approach=4, turn=-4), fps=120)
     back, inside = closely(film).back, (film.t > -0.19) & (film.t < 0.0)
     film.sole[inside, SIDES.index(back.side)] = np.nan
     feet = [INDEX[f"{back.side}_{end}"] for end in ("heel", "toe")]
     film.xy[np.ix_(inside, feet)] -= [0, 12]
     guessed = closely(film)
-    found = measures.approach_deg(guessed)
+    found, (value, sd) = measures.approach_deg(guessed), steps.line_deg([*guessed.run_up, guessed.back])
     assert guessed.back.hidden and np.linalg.norm(guessed.back.ground_m - back.ground_m) > 0.35
-    assert abs(found.value - 4) < found.sd < abs(steps.line_deg([*guessed.run_up, guessed.back])[0] - 4)
+    centre = [[s.ground_m[0], s.ground_m[1] + s.hips_left_m, np.hypot(s.hips_sd_m, s.across_sd_m)] for s in (*guessed.run_up, guessed.back)]
+    x, y, each = np.array(centre).T
+    chi2 = np.polyfit(x, y, 1, w=1 / each, full=True)[1][0]
+    assert len(x) == 3 and chi2 > 1.5 and found.value == value and found.sd >= sd * np.sqrt(chi2) * 0.999
+    assert found.sd == pytest.approx(sd * np.sqrt(chi2), rel=0.1) and abs(found.value - 4) < 2 * found.sd
 
 
 def test_fewer_than_two_steps_are_no_line():

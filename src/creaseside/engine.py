@@ -138,8 +138,10 @@ class Engine:
             return
         if not opened.bowled:
             opened.back = True
+        elif opened.then and opened.by_stride:
+            self._decide_by_stride(opened)
         elif opened.then:
-            (self._decide_by_stride if opened.by_stride else self._decide)(opened)
+            self._decide(opened)
         elif opened.told:
             self._ending.append(self._conclude(opened))
         else:
@@ -330,7 +332,7 @@ class Engine:
         if not (opened.widened or (landing and looks.decides(landing.value, opened.few))):
             opened.widened = True
             return self._order_few(opened, looks.widened(opened.few, landing.value))
-        self._tell(opened, candidate, candidate.arm, seen)
+        self._tell(opened, candidate, seen)
         self._order_rest(opened)
 
     def _decide_by_stride(self, opened: _Open) -> None:
@@ -338,18 +340,17 @@ class Engine:
         close = track.cleaned(track.of(opened.poses))
         found = self._found_again(close, opened.candidate)
         if found and found[1].release_s - self._bowled_s >= APART_S:
-            plane, candidate = found
-            arm, front, _ = _sides(candidate, opened.arm)
-            self._tell(opened, candidate, arm, self._seen_closely(opened.poses, close, plane, replace(candidate, front=front), arm))
+            seen, _ = self._seen_whole(opened, close, *found)
+            self._tell(opened, found[1], seen)
         self._order_rest(opened)
 
-    def _tell(self, opened: _Open, candidate: Candidate, arm: str, seen: measures.Seen) -> None:
+    def _tell(self, opened: _Open, candidate: Candidate, seen: measures.Seen) -> None:
         """Announces a ball of which the judged measure alone is known yet; nothing where that is not."""
         measure = opened.focus.measure
         if found := _plausible(measure, measures.MEASURES[measure](seen)):
             values = {q.name: Value.missing(UNFINISHED) for q in QUANTITIES}
             values |= {"ffc_s": seen.phases.ffc, "br_s": Value(candidate.release_s, COARSE_SD_S), measure: found}
-            ball = Ball(arm, values, verdict=judge(opened.focus, found), not_measured={"front_leg_action": UNFINISHED})
+            ball = Ball(seen.phases.arm, values, verdict=judge(opened.focus, found), not_measured={"front_leg_action": UNFINISHED})
             self._bowled_s, self._balls = candidate.release_s, self._balls + 1
             opened.told = self._announce(opened, ball, seen, more=True)
 
@@ -373,8 +374,7 @@ class Engine:
         yield
         close = swing.told_apart(close, plane, candidate.swing)
         yield
-        arm, front, flags = _sides(candidate, opened.arm)
-        seen = self._seen_closely(opened.poses, close, plane, replace(candidate, front=front), arm)
+        seen, flags = self._seen_whole(opened, close, plane, candidate)
         values = {}
         for name, measure in measures.MEASURES.items():
             yield
@@ -384,7 +384,7 @@ class Engine:
         if opened.told:
             flags += _as_told(opened.focus.measure, values, opened.told.what)
         doubt = measures.knee_doubt(seen, values["front_knee_ffc_deg"])
-        ball = _judged(values, arm, (*flags, *([doubt] if doubt else [])), opened.focus)
+        ball = _judged(values, seen.phases.arm, (*flags, *([doubt] if doubt else [])), opened.focus)
         self._bowled_s = candidate.release_s
         if opened.expected and seen.phases.ffc:
             late_s = seen.phases.ffc.value - opened.expected.landing_s
@@ -394,6 +394,11 @@ class Engine:
             return
         self._balls += 1
         self._announce(opened, ball, seen)
+
+    def _seen_whole(self, opened: _Open, close: Track, plane: lane.Lane, candidate: Candidate) -> tuple[measures.Seen, list[str]]:
+        """A ball that was found again in close looks, with the arm and the foot that these have; and its flags for them."""
+        arm, front, flags = _sides(candidate, opened.arm)
+        return self._seen_closely(opened.poses, close, plane, replace(candidate, front=front), arm), flags
 
     def _seen_closely(self, poses: list[Pose], close: Track, plane: lane.Lane, ball: Candidate, arm: str) -> measures.Seen:
         """The ball's phases and steps, in the running plane through its front foot."""

@@ -39,8 +39,7 @@ def _run_up(seen: Seen) -> Sequence[np.ndarray]:
         return ()
     a = np.radians(line_deg([*seen.run_up, seen.back])[0])
     along = np.array([np.cos(a), np.sin(a)])
-    last = seen.run_up[-1] if seen.back.hidden else seen.back
-    here = last.ground_m + [0.0, last.hips_left_m]
+    here = (seen.run_up[-1] if seen.back.hidden else seen.back).hips_m
     return here + min(0.0, float((seen.run_up[0].ground_m - here) @ along)) * along, here + BEYOND_M * along
 
 

@@ -16,7 +16,6 @@ RETURN_CREASE_Y_M = 1.32
 POPPING_CREASE_X_M = 1.22
 STUMP_HEIGHT_M = 0.7112
 OUTER_STUMP_Y_M = 0.0960
-STUMPS_M = ((0.0, OUTER_STUMP_Y_M), (0.0, 0.0), (0.0, -OUTER_STUMP_Y_M))
 # 7.3 and 7.4: how far they are painted at least: popping crease 1.83 m either side, return creases 2.44 m back from it.
 POPPING_PAINT_Y_M, RETURN_PAINT_M = 1.83, 2.44
 
@@ -32,6 +31,7 @@ MARKS: Mapping[str, tuple[float, float, float]] = MappingProxyType({
     "popping_crease_left": (POPPING_CREASE_X_M, RETURN_CREASE_Y_M, 0.0),
     "popping_crease_right": (POPPING_CREASE_X_M, -RETURN_CREASE_Y_M, 0.0),
 })
+STUMPS_M = tuple(MARKS[f"{which}_stump_base"][:2] for which in ("left", "middle", "right"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,6 +65,16 @@ class Step:
     by_edge: bool = False
     hidden: bool = False
 
+    @property
+    def hips_m(self) -> np.ndarray:
+        """The hips' place (x, y) over it."""
+        return self.ground_m + [0.0, self.hips_left_m]
+
+    @property
+    def hips_weight(self) -> float:
+        """One over the variance of that place across."""
+        return 1 / (self.hips_sd_m**2 + self.across_sd_m**2)
+
 
 def of(track: Track, lane: Lane, contact: Contact, kind: str = RUN) -> Step | None:
     """The step of one contact; None without a camera or when the foot was not seen flat."""
@@ -121,7 +131,8 @@ def _place(flat: Track, lane: Lane, side: str, kind: str, leg_m: float) -> tuple
         rarely = RARE if 2 * len(edge_px) <= seen.sum() else 1.0
         edge, edge_sd = _over_ground(lane, EDGE[kind, near], rarely * EDGE_SD_M[kind], edge_px, leg_m)
         if np.linalg.norm(edge - place) < ASTRAY * np.hypot(sd, edge_sd):
-            return edge, float(np.hypot(edge_sd, PAST_SD_M)) if beside_stump_m(lane.camera, edge) < PAST_M else edge_sd, True
+            doubt = PAST_SD_M if beside_stump_m(lane.camera, edge) < PAST_M else 0.0
+            return edge, float(np.hypot(edge_sd, doubt)), True
     return place, sd, False
 
 
@@ -191,12 +202,7 @@ def line_deg(steps: list[Step]) -> tuple[float, float]:
     """Direction of the hips' straight line over the steps, degrees from +x, + to the left; and its sd. NaN for fewer than two."""
     if len(steps) < 2:
         return float("nan"), float("nan")
-    x = np.array([s.ground_m[0] for s in steps])
-    y = np.array([s.ground_m[1] + s.hips_left_m for s in steps])
-    weight = 1 / np.array([s.hips_sd_m**2 + s.across_sd_m**2 for s in steps])
-    centre = (weight * x).sum() / weight.sum()
-    spread = (weight * (x - centre) ** 2).sum()
-    slope = (weight * (x - centre) * y).sum() / spread
+    _, slope, _, spread = _line(steps)
     return float(np.degrees(np.arctan(slope))), float(np.degrees(1 / np.sqrt(spread) / (1 + slope**2)))
 
 
@@ -204,11 +210,19 @@ def off_line(steps: list[Step], step: Step) -> float:
     """How far the hips over another step are off the straight line over the steps, in sds of both; NaN for fewer than two."""
     if len(steps) < 2:
         return float("nan")
-    x, y, sd = (np.array(part) for part in zip(*((s.ground_m[0], s.ground_m[1] + s.hips_left_m, np.hypot(s.hips_sd_m, s.across_sd_m))
-                                                 for s in (*steps, step))))
-    powers = np.vander(x[:-1] - x[-1], 2, increasing=True) / sd[:-1, None]
-    told, *_ = np.linalg.lstsq(powers, y[:-1] / sd[:-1], rcond=None)
-    return float(abs(y[-1] - told[0]) / np.sqrt(np.linalg.inv(powers.T @ powers)[0, 0] + sd[-1] ** 2))
+    centre, slope, weight, spread = _line(steps)
+    beyond, off = step.hips_m - centre
+    return float(abs(off - slope * beyond) / np.sqrt(1 / weight + beyond**2 / spread + 1 / step.hips_weight))
+
+
+def _line(steps: list[Step]) -> tuple[np.ndarray, float, float, float]:
+    """The hips' straight line over two steps or more, by their weights: the point (x, y) in their middle, the slope there, the weight
+    of all, and that of the slope."""
+    hips, weight = np.array([s.hips_m for s in steps]), np.array([s.hips_weight for s in steps])
+    centre = weight @ hips / weight.sum()
+    x, y = (hips - centre).T
+    spread = weight @ x**2
+    return centre, float(weight * x @ y / spread), float(weight.sum()), float(spread)
 
 
 def direction_deg(first_m: np.ndarray, last_m: np.ndarray) -> float:

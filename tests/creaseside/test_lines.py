@@ -8,9 +8,8 @@ from creaseside import lines
 from creaseside.engine import Engine
 from creaseside.focus import Focus
 from creaseside.orders import Log, Show
-from creaseside.pose import INDEX, SIDES
 from creaseside.settings import Settings
-from tests.creaseside.film import Film, bowl, closely
+from tests.creaseside.film import Film, bowl, closely, guess_foot
 from tests.creaseside.puppet import bowler, truth
 
 S = Settings()
@@ -55,11 +54,8 @@ def test_the_foots_place_is_held_against_a_line_straight_down_the_pitch():
 
 
 def test_no_line_is_drawn_to_a_foot_that_was_hidden_and_the_run_ups_ends_before_it():
-    """Twelve pixels are half a metre across the pitch."""
     film, s = seen()
-    inside, back = (film.t > -0.19) & (film.t < 0.0), s.back.side
-    film.sole[inside, SIDES.index(back)] = np.nan
-    film.xy[np.ix_(inside, [INDEX[f"{back}_{end}"] for end in ("heel", "toe")])] -= [0, 12]
+    guess_foot(film, s.back.side)
     hidden = closely(film)
     assert hidden.back.hidden and np.linalg.norm(hidden.back.ground_m - s.back.ground_m) > 0.35
     assert lines.of(hidden, 0.0, "turn_deg") == lines.of(hidden, 0.0, "front_foot_offset_m") == ()

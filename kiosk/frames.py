@@ -31,12 +31,13 @@ class Frame:
 
 
 def frames_of(spans: Sequence[Span], kept: Kept, asked: Callable[[Stamp], bool] = lambda stamp: False) -> list[Frame]:
-    """The spans' frames that are here, each in its own direction, at most one in `step_ns`, without those that were asked for."""
+    """The spans' frames that are here, each in its own direction, `step_ns` from one another, also where spans meet, without those that
+    were asked for."""
     chosen: list[tuple[Stamp, Span]] = []
     for span in spans:
         stamps = kept.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
         for stamp in stamps if span.first_ns <= span.last_ns else stamps[::-1]:
-            if not chosen or abs(stamp.t_ns - chosen[-1][0].t_ns) >= span.step_ns:
+            if all(abs(stamp.t_ns - other.t_ns) >= span.step_ns for other, _ in chosen):
                 chosen.append((stamp, span))
     return _with_views([Frame(stamp, span.box_px, span.runner and span.runner.box_px(stamp.t_ns, stamp.t_ns))
                         for stamp, span in chosen if not asked(stamp)], kept)

@@ -1,6 +1,8 @@
 """Frames: which of those that are kept a look asks for, and from which the bowler is gone."""
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
 from creaseside.orders import Runner, Span
@@ -39,6 +41,15 @@ def test_a_runner_is_sought_where_they_are_by_then(begin_s, end_s):
     for f in frames:
         left = 200 - 500 * (f.stamp.t_s - 1.2)
         assert f.sought_px == pytest.approx((left, 50, left + 100, 400), abs=1)
+
+
+@pytest.mark.parametrize("fps", [25, 60, 120, 240])
+def test_looks_of_spans_that_meet_are_as_far_apart_as_all_others(fps):
+    """A speed is read from neighbouring looks: two that were a frame apart where a landing and its stride meet put it 13 ms early."""
+    step, meet = NS // 70, to_ns(1.0)
+    frames = frames_of([Span(meet, to_ns(1.2), step, None), Span(meet, to_ns(0.7), step, None)], Here(0, 2, fps))
+    apart = {b - a for a, b in pairwise(sorted(f.stamp.frame for f in frames))}
+    assert apart == {max(1, -(-fps // 70))}
 
 
 def test_where_nothing_is_before_the_view_is_from_after():

@@ -3,7 +3,7 @@ from __future__ import annotations
 
 import bisect
 from dataclasses import dataclass, replace
-from typing import Callable, Protocol, Sequence
+from typing import Protocol, Sequence
 
 from creaseside.orders import Box, Span
 from creaseside.stamps import Stamp, to_ns
@@ -30,17 +30,17 @@ class Frame:
     without: int | None = None
 
 
-def frames_of(spans: Sequence[Span], kept: Kept, asked: Callable[[Stamp], bool] = lambda stamp: False) -> list[Frame]:
-    """The spans' frames that are here, each in its own direction, `step_ns` from one another, also where spans meet, without those that
-    were asked for."""
-    chosen: list[tuple[Stamp, Span]] = []
+def frames_of(spans: Sequence[Span], kept: Kept, asked: Sequence[Stamp] = ()) -> list[Frame]:
+    """The spans' frames that are here, each in its own direction, `step_ns` from one another, also where spans meet, and from those
+    that were asked for: speeds are read from neighbouring looks."""
+    taken, chosen = [stamp.t_ns for stamp in asked], []
     for span in spans:
         stamps = kept.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
         for stamp in stamps if span.first_ns <= span.last_ns else stamps[::-1]:
-            if all(abs(stamp.t_ns - other.t_ns) >= span.step_ns for other, _ in chosen):
-                chosen.append((stamp, span))
-    return _with_views([Frame(stamp, span.box_px, span.runner and span.runner.box_px(stamp.t_ns, stamp.t_ns))
-                        for stamp, span in chosen if not asked(stamp)], kept)
+            if all(abs(stamp.t_ns - t_ns) >= span.step_ns for t_ns in taken):
+                taken.append(stamp.t_ns)
+                chosen.append(Frame(stamp, span.box_px, span.runner and span.runner.box_px(stamp.t_ns, stamp.t_ns)))
+    return _with_views(chosen, kept)
 
 
 def _with_views(frames: list[Frame], kept: Kept) -> list[Frame]:

@@ -183,17 +183,12 @@ class Loop:
                 self._safely("a look at nothing", self._all_back, look.ball)
 
     def _hand_out(self, look: Look) -> None:
-        frames = frames_of(look.spans, self.parts.reel, lambda stamp: self._is_asked(stamp, look))
+        frames = frames_of(look.spans, self.parts.reel, self._asked[look.ball])
         if frames:
             self._asked[look.ball] += [frame.stamp for frame in frames]
             self._out[look.ball] += len(frames)
             self._oldest_ns[look.ball] = min(self._oldest_ns.get(look.ball, frames[0].stamp.t_ns), *(frame.stamp.t_ns for frame in frames))
             self.parts.watcher.look(look.ball, frames, look.urgent)
-
-    def _is_asked(self, stamp: Stamp, look: Look) -> bool:
-        """That frame is posed already or will be; while a verdict waits its neighbour does as well."""
-        near_ns = look.spans[0].step_ns if look.urgent else 1
-        return any(abs(stamp.t_ns - asked.t_ns) < near_ns for asked in self._asked[look.ball])
 
     def _look_out(self, newest: Stamp | None, now_ns: int) -> None:
         if self.parts.lookout is not None:

@@ -31,7 +31,7 @@ class Runner:
 @dataclass(frozen=True, slots=True)
 class Span:
     """Moments to pose: from `first_ns` to `last_ns` in that order (which may be backwards in time, so that the model follows
-    the bowler away from the landing), at most one frame in `step_ns`, within `box_px`. Whoever has to be searched for is where
+    the bowler away from the landing), no two frames nearer than `step_ns`, within `box_px`. Whoever has to be searched for is where
     `runner` has them: somebody else may be in the box."""
 
     first_ns: int
@@ -44,8 +44,8 @@ class Span:
 @dataclass(frozen=True, slots=True)
 class Look:
     """Pose these moments of ball `ball` again with the measuring model, the first span first; then say `looked`. There may
-    be others of the same ball; frames that were posed for it are not posed again. `urgent`: a verdict waits for
-    these few, before all else that is to be posed."""
+    be others of the same ball; nothing is posed for it within a step of what was. `urgent`: a verdict waits for these few, before
+    all else that is to be posed."""
 
     ball: int
     spans: tuple[Span, ...]

@@ -320,6 +320,7 @@ def test_no_frame_is_asked_for_whose_neighbour_was(world):
     first = asked(start + NS // 5, True)
     later = asked(start + NS // 5 + 4 * NS // FPS, True)       # the landing was seen four frames later
     assert len(first) >= 4 and len(later) == 1 and later[0] - max(first) >= step
+    assert asked(start + NS // 5, False) == []
     rest = asked(start, False)                                 # all of the ball: speeds are read from neighbouring looks
     assert rest and asked(start + 2 * NS // FPS, False) == []
     assert min(abs(a - b) for a, b in combinations([*first, *later, *rest], 2)) >= step

@@ -117,10 +117,10 @@ class Reader:
 
     def zero(self, player: str, setup: int | None = None) -> Row | None:
         """The player's latest standing zero; with a set-up the latest that holds for balls of it: taken with the very same, and
-        read with the table of joints that reads them."""
-        from creaseside import joints       # brings the picture library along, which a log does not need
+        read in the way that goes with theirs."""
+        from creaseside import standing     # brings the picture library along, which a log does not need
         found = self._select("select * from zero where player = ? and (? is null or setup = ? and joints = ?) "
-                             "order by id desc limit 1", player, setup, setup, joints.edition())
+                             "order by id desc limit 1", player, setup, setup, standing.edition())
         return found[0] if found else None
 
     # Sessions and balls

@@ -178,7 +178,7 @@ def bowled(db: Database) -> None:
 
 
 def edition(db: Database) -> None:
-    """With which table of joints a standing zero was read; null: with one from before there was this column."""
+    """In which way a standing zero was read (`standing.edition`); null: in one from before there was this column."""
     db.execute("alter table zero add column joints text")
 
 

@@ -134,9 +134,9 @@ class Logbook(Hold):
 
     def add_zero(self, player: str, knee_deg: float, sd_deg: float | None, setup: int | None = None) -> int:
         """The player stood straight and the knee read so much."""
-        from creaseside import joints       # brings the picture library along, which a log does not need
+        from creaseside import standing     # brings the picture library along, which a log does not need
         row = {"player": self._one("player", player)["id"], "knee_deg": knee_deg, "sd_deg": sd_deg,
-               "made_utc": self._utc(), "setup": setup, "joints": joints.edition()}
+               "made_utc": self._utc(), "setup": setup, "joints": standing.edition()}
         return self._insert("to add a standing zero", "zero", row)
 
     # What numbers trace to

@@ -7,8 +7,8 @@ does not look square on it sees: the hip is to its side, and a bent knee points 
 
 The one table below was **measured on drawn bodies** (143 balls of four of them, camera on either side and from -35 to +40
 degrees off side-on): it holds the model against that mesh's joints, of which two sensible definitions differ by 8 degrees at
-the knee. It makes views agree with each other. On a real body it leaves a constant, which a standing zero holds: the same
-table is taken off there.
+the knee. It makes views agree with each other, of a front leg as it lands: a leg that stands straight is read without it
+(`standing`). On a real body it leaves a constant.
 """
 from __future__ import annotations
 
@@ -56,15 +56,15 @@ def beside(joint: str, near: bool, sine: np.ndarray) -> np.ndarray:
     return (square + turned * sine + covered * np.maximum(0.0, sine - BEHIND)) / 100.0
 
 
-def leg(lane: Lane, side: str, hip_px: np.ndarray, knee_px: np.ndarray, ankle_px: np.ndarray, hip_out: float = HIP_OUT
+def leg(lane: Lane, side: str, hip_px: np.ndarray, knee_px: np.ndarray, ankle_px: np.ndarray
         ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Hip, knee and ankle, each (T, 2) along and up in the plane `lane` through that foot, from landmarks (T, 2) in pixels.
 
-    hip_out: of the leg's length, to its own side. Without a camera the picture's points as they are.
+    Without a camera the picture's points as they are.
     """
     if not lane.metric:
         return lane.flat(hip_px), lane.flat(knee_px), lane.flat(ankle_px)
-    hip, knee, ankle = _in_space(lane, LEFTWARDS[side], hip_px, knee_px, ankle_px, hip_out)
+    hip, knee, ankle = _in_space(lane, LEFTWARDS[side], hip_px, knee_px, ankle_px)
     near, sine = lane.is_near(side), np.sin(np.arctan(lane.from_behind(knee_px)))
     length = leg_m(hip, knee, ankle)
     thigh, shank = _unit(hip - knee), _unit(knee - ankle)
@@ -78,17 +78,17 @@ def leg_m(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> float:
     return float(np.nanmedian(both)) if np.isfinite(both).any() else float("nan")
 
 
-def _in_space(lane: Lane, own: float, hip_px: np.ndarray, knee_px: np.ndarray, ankle_px: np.ndarray, hip_out: float):
+def _in_space(lane: Lane, own: float, hip_px: np.ndarray, knee_px: np.ndarray, ankle_px: np.ndarray):
     """The three in the plane, each from where it is beside it. The knee's place tells how far out it is, so it is found in turns."""
     ankle, hip, knee = lane.flat(ankle_px), lane.flat(hip_px), lane.flat(knee_px)
     length = leg_m(hip, knee, ankle)
-    hip = lane.flat(hip_px, own * hip_out * length)
+    hip = lane.flat(hip_px, own * HIP_OUT * length)
     for _ in range(2):
         line = hip - ankle
         long = np.linalg.norm(line, axis=-1)
         share = ((knee - ankle) * line).sum(-1) / long**2
         bow = ((knee - ankle)[..., 0] * line[..., 1] - (knee - ankle)[..., 1] * line[..., 0]) / long      # + before the line
-        knee = lane.flat(knee_px, own * (share * hip_out * length - bow * KNEE_INWARDS))
+        knee = lane.flat(knee_px, own * (share * HIP_OUT * length - bow * KNEE_INWARDS))
     return hip, knee, ankle
 
 

@@ -47,6 +47,7 @@ class Film:
     hidden: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # landmark: span
     swapped: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # "leg" or "arm": span of crossed labels
     bystander: tuple[Puppet, float, float] | None = None  # who is seen instead, and its span
+    stands: bool = False  # straight, so that hip, knee and ankle are seen where they are
 
     def __post_init__(self) -> None:
         first, last = (u / self.pace for u in self.between)
@@ -56,7 +57,8 @@ class Film:
             there = (t >= self.bystander[1]) & (t <= self.bystander[2])
             world[there] = self.bystander[0].joints(t[there])
         kinds = {side: kinds_of_step(self.puppet, side, t * self.pace) for side in TRUE_SIDE}
-        xy = self.camera.project(beside_joints(world, self.camera, kinds) + lifted_feet(world, self.camera, kinds))
+        body = world if self.stands else beside_joints(world, self.camera, kinds)
+        xy = self.camera.project(body + lifted_feet(world, self.camera, kinds))
         sole = self.camera.project(lower_edges(world, self.camera, kinds))
         for kind, (a, b) in self.swapped.items():
             parts = (

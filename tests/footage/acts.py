@@ -1,4 +1,4 @@
-"""What people do in the net besides bowling: they jog back, pass by, and practise the action slowly. And they bowl.
+"""What people do in the net besides bowling: they jog back, pass by, practise the action slowly and stand. And they bowl.
 
 Every act is a moving mesh on the clip's time axis, from start_s to end_s. Nothing is drawn here. A jogging figure is one
 cycle of the run-up, repeated and slowed down, so its feet do not slide either; those of the practice do.
@@ -12,7 +12,11 @@ from scipy.interpolate import PchipInterpolator
 
 from tests.footage.bowler import Bowler, Mesh
 from tests.footage.delivery import Delivery
-from tests.footage.rotations import rz
+from tests.footage.limbs import arm, leg
+from tests.footage.motion import Pose
+from tests.footage.rotations import ry, rz
+from tests.footage.steps import SIGN
+from tests.footage.travel import FRONT_FOOT_X_M
 
 CYCLE_S, CYCLE_FROM_S = 0.6, -1.8              # two steps of the run-up
 FRONT_LANDS_S, NEXT_STEP_S = -1.56, 0.97       # the cycle's and the follow-through's landing on the same foot
@@ -96,4 +100,55 @@ class Practice:
         return np.array([np.interp(t, self._t, track[:, i]) for i in range(3)])
 
 
-Act = Ball | Jog | Practice
+class Stand:
+    """Stands tall where the front foot of the delivery lands, and sways a little."""
+
+    REACH = 0.9992                                          # of the leg: a knee of 172 to 176 deg
+    SWAY_M, SWAY_HZ = (0.008, 0.004), (0.4, 0.3)            # along, across
+    TOES_OUT_DEG, ARMS_DEG = 8.0, {"phi": 3.0, "out": 12.0, "bend": 12.0}
+
+    def __init__(self, d: Delivery, start_s: float, seconds: float) -> None:
+        self.start_s, self.end_s = start_s, start_s + seconds
+        self.bowler, rng = Bowler(d), np.random.default_rng(d.seed)
+        self._began = rng.uniform(0.0, 2 * np.pi, 2)
+        self._yaw, self._tilt, self._lean = rng.normal((0.0, 3.0, 0.0), (3.0, 2.0, 2.0))
+        self._half_m = abs(self.bowler.body.J["hipL"][1])
+        self._middle = np.array([FRONT_FOOT_X_M, d.ffy - self._half_m, 0.0])
+
+    def pose(self, clip_s: float) -> Pose:
+        """As a right-armer's."""
+        t, body = clip_s - self.start_s, self.bowler.body
+        pelvis = rz(self._yaw) @ ry(self._tilt)
+        up = body.ankle_height_m + self.REACH * (body.thigh_m + body.shank_m) - body.J["hipL"][2]
+        sway = np.append(self.SWAY_M * np.sin(2 * np.pi * np.array(self.SWAY_HZ) * t + self._began), 0.0)
+        out = Pose({"pelvis": self._middle + [0.0, 0.0, up] + sway},
+                   {"pelvis": pelvis, "thorax": ry(self._lean) @ rz(self._yaw), "head": ry(2.0)}, {}, {})
+        for side in "LR":
+            self._leg(out, side, sway)
+            out.bones |= arm(body, side, self.ARMS_DEG, np.eye(3), out.bones["thorax"])
+        return out
+
+    def mesh(self, clip_s: float) -> Mesh:
+        return self.bowler.posed(self.pose(clip_s))
+
+    def knee_deg(self, clip_s: float) -> float:
+        """The front one's, in the upright plane down the pitch; 180 straight, more is bent backwards."""
+        hip, knee, ankle = (self.pose(clip_s).joints[joint + "L"][[0, 2]] for joint in ("hip", "knee", "ankle"))
+        u, v = knee - hip, ankle - knee
+        return float(180 + np.degrees(np.arctan2(u[0] * v[1] - u[1] * v[0], u @ v)))
+
+    def _leg(self, out: Pose, side: str, sway: np.ndarray) -> None:
+        """A foot that stands under its hip; the hips sway over it."""
+        body, J = self.bowler.body, self.bowler.body.J
+        hip = out.joints["pelvis"] + out.bones["pelvis"] @ J["hip" + side]
+        ankle = np.array([hip[0] - sway[0], self._middle[1] + SIGN[side] * self._half_m, body.ankle_height_m])
+        foot = rz(SIGN[side] * self.TOES_OUT_DEG)
+        joints, bones, slip = leg(body, side, hip, ankle, foot, out.bones["pelvis"])
+        for point in ("heelpt", "heelsole", "ball", "toept", "toesole"):
+            joints[point + side] = joints["ankle" + side] + foot @ (J[point + side] - J["ankle" + side])
+        out.joints |= joints
+        out.bones |= bones | {"foot" + side: foot, "toe" + side: foot}
+        out.contact[side], out.slip_m[side] = None, slip
+
+
+Act = Ball | Jog | Practice | Stand

@@ -50,8 +50,12 @@ class Bowler:
         return max(self.motion.pose(t).slip_m.values())
 
     def mesh(self, t: float) -> Mesh:
+        return self.posed(self.motion.pose(t))
+
+    def posed(self, pose: Pose) -> Mesh:
+        """In any pose, which is given as a right-armer's."""
         colour, rest = self._dressed
-        V = Bones(self.body, self.motion.pose(t)).vertices(rest)
+        V = Bones(self.body, pose).vertices(rest)
         return Mesh(V @ MIRROR, self.body.F[:, ::-1], colour) if self.left else Mesh(V, self.body.F, colour)
 
     def heading_deg(self, t: float) -> float:

@@ -11,6 +11,7 @@ import pytest
 
 from creaseside import pitch
 from tests.footage import grid, measures, truth
+from tests.footage.acts import Stand
 from tests.footage.body import load
 from tests.footage.bowler import OTHER, Bowler, _mirrored
 from tests.footage.camera import Camera
@@ -95,6 +96,17 @@ def test_contacts_come_in_the_order_of_a_delivery() -> None:
     assert labels == ["run-up"] * 5 + ["take-off", "BFC", "FFC"] + ["follow-through"] * 4
     sides = [c["side"] for c in bowls(PLAIN).contacts()]
     assert sides == list("RLRLR") + ["L", "R", "L"] + list("RLRL")
+
+
+@pytest.mark.parametrize("body", ["adult", "woman", "tall", "junior"])
+def test_who_stands_does_so_on_both_feet_with_legs_that_are_nearly_straight(body: str) -> None:
+    stands = Stand(replace(PLAIN, body=body, arm="L"), 1.0, 2.0)
+    first, last = stands.pose(1.0).joints, stands.pose(3.0).joints
+    for side in "LR":
+        assert np.abs(last["ankle" + side] - first["ankle" + side]).max() < 1e-9
+        assert first["ankle" + side][2] == pytest.approx(stands.bowler.body.ankle_height_m, abs=1e-9)
+    assert 0.001 < np.linalg.norm(last["pelvis"] - first["pelvis"]) < 0.03
+    assert 171 < stands.knee_deg(1.0) < 180 and stands.mesh(1.0).V[:, 2].min() > -0.03
 
 
 def test_what_cannot_be_reached_is_refused() -> None:

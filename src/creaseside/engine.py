@@ -79,6 +79,10 @@ class _Open:
     poses: list[Pose] = field(default_factory=list)
     told: Log | None = None
 
+    def as_track(self) -> Track:
+        """The close looks so far, put in order."""
+        return track.cleaned(track.of(self.poses))
+
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
@@ -307,6 +311,10 @@ class Engine:
     def _known(self, candidate: Candidate) -> bool:
         return any(abs(candidate.release_s - t) <= SAME_S for t in self._looked_at_s)
 
+    def _too_soon(self, candidate: Candidate) -> bool:
+        """After the last ball: it is that one, seen once more."""
+        return candidate.release_s - self._bowled_s < APART_S
+
     def _ripe_s(self, candidate: Candidate) -> float:
         if candidate.arm == candidate.front:
             return NOTICE_S + UNCLEAR_S
@@ -322,8 +330,8 @@ class Engine:
 
     def _decide(self, opened: _Open) -> None:
         """The verdict from the looks that decide it. Where they do not, a few more of them or the whole stride will."""
-        candidate, close = opened.candidate, track.cleaned(track.of(opened.poses))
-        if len(close) < 4 or candidate.release_s - self._bowled_s < APART_S:
+        candidate, close = opened.candidate, opened.as_track()
+        if len(close) < 4 or self._too_soon(candidate):
             return self._order_rest(opened)
         plane = lane.of(close, self._camera)
         candidate = replace(candidate, front=_foot_in_front(close, plane))
@@ -337,9 +345,9 @@ class Engine:
 
     def _decide_by_stride(self, opened: _Open) -> None:
         """The verdict from the whole delivery stride, which tells as well whether a ball was bowled, and with which arm."""
-        close = track.cleaned(track.of(opened.poses))
+        close = opened.as_track()
         found = self._found_again(close, opened.candidate)
-        if found and found[1].release_s - self._bowled_s >= APART_S:
+        if found and not self._too_soon(found[1]):
             seen, _ = self._seen_whole(opened, close, *found)
             self._tell(opened, found[1], seen)
         self._order_rest(opened)
@@ -362,14 +370,14 @@ class Engine:
             self._open.pop(opened.number, None)
 
     def _concluded(self, opened: _Open) -> Iterator[None]:
-        close = track.cleaned(track.of(opened.poses))
+        close = opened.as_track()
         found = self._found_again(close, opened.candidate)
         if found is None:                                  # the closer look saw no run, no arm or no landing: no ball was bowled
             if opened.told:                                # unless it was announced: then it says what is known of it
                 self._orders.append(replace(opened.told, what=_unfinished(opened.told.what), more=False))
             return
         plane, candidate = found
-        if opened.told is None and candidate.release_s - self._bowled_s < APART_S:
+        if opened.told is None and self._too_soon(candidate):
             return
         yield
         close = swing.told_apart(close, plane, candidate.swing)
@@ -470,9 +478,11 @@ def _unfinished(ball: Ball) -> Ball:
 def _judged(values: dict[str, Value], arm: str, flags: tuple[str, ...], focus: Focus | None) -> Ball:
     share = sum(bool(v) for v in values.values()) / len(QUANTITIES)
     quality = share * (0.6 ** len(flags))
-    action = measures.front_leg_action(values["front_knee_ffc_deg"], values["front_knee_min_deg"], values["front_knee_br_deg"])
+    knees = [values[f"front_knee_{at}_deg"] for at in ("ffc", "min", "br")]
+    untold = measures.action_untold(*knees)
+    action = None if untold else measures.front_leg_action(*knees)
     verdict = judge(focus, values[focus.measure]) if focus else None
-    reasons = {} if action else {"front_leg_action": "the front knee was not measured at all three moments"}
+    reasons = {"front_leg_action": untold} if untold else {}
     return Ball(arm, values, action, quality, flags, verdict, reasons)
 
 

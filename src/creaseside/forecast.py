@@ -72,7 +72,7 @@ def forecast(camera: Camera, fps: float, bowler_y_m: float = 0.0, noise: Noise |
     values, marks = {}, {}
     for name, found in (("front_knee_ffc_deg", _knee(camera, front, fps, when["ffc"], noise, figure)),
                         ("approach_deg", _approach(camera, bowler_y_m, noise)),
-                        ("stride_length_m", _stride(camera, bowler_y_m, noise)),
+                        ("stride_length_m", _stride(camera, fps, bowler_y_m, noise)),
                         *((f"{name}_s", _seen_event(camera, name, sd, bowler_y_m)) for name, sd in when.items())):
         marks[name] = doubts.get(name, 0.0)
         values[name] = _value(float(np.hypot(found.value, marks[name]))) if found else found
@@ -174,17 +174,17 @@ def _step(camera: Camera, x_m: float, y_m: float, noise: Noise, usual: tuple[flo
 
 def _across_sd_m(camera: Camera, place_m: np.ndarray, kind: str, noise: Noise) -> tuple[float, float]:
     """Of a foot's place across: what a ball will say, and what that noise makes of it, m."""
-    stated = float(np.hypot(steps.EDGE_SD_M[kind], steps.LOOKS_SD_M)) * steps.distance_over_height(camera, place_m[:2])
+    stated = float(np.hypot(steps.EDGE_SD_M[kind], steps.LOOKS_SD_M[kind])) * steps.distance_over_height(camera, place_m[:2])
     return stated, noise.foot_px * across_m_per_px(camera, place_m)
 
 
-def _stride(camera: Camera, y_m: float, noise: Noise) -> Value:
+def _stride(camera: Camera, fps: float, y_m: float, noise: Noise) -> Value:
     if not (in_picture(camera, BACK_X_M, y_m) and in_picture(camera, FRONT_X_M, y_m)):
         return Value.missing("a landing is not in the picture")
     feet = {steps.BACK: np.array([BACK_X_M, y_m, 0.0]), steps.FRONT: np.array([FRONT_X_M, y_m, 0.0])}
     across = [max(_across_sd_m(camera, place, kind, noise)) * steps.sight(camera, place[:2])[0] for kind, place in feet.items()]
     along = noise.foot_px * camera.metres_per_px(feet[steps.FRONT]) * np.sqrt(2)
-    read = max(np.hypot(measures.STRIDE_SD_M, measures.STRIDE_SD_SHARE * (FRONT_X_M - BACK_X_M)), along)
+    read = max(measures.stride_sd_m(FRONT_X_M - BACK_X_M, 1 / fps), along)
     return _value(float(np.linalg.norm([read, *across])))
 
 

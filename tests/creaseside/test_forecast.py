@@ -22,11 +22,11 @@ SHORT = (-1.3, 0.4)
 
 def stated(view: dict, fps: float) -> dict[str, float]:
     """The sds of a ball of a puppet without noise, as the measures write them into the log: whose front leg is on the camera's side;
-    of a stride, which goes across the pitch to the one side or to the other, the mean of both."""
+    of a back foot, near or far, and of a stride, which goes across the pitch to the one side or to the other, the mean of both."""
     near = {"right": "left", "left": "right"}[view.get("side", "right")]
     one, other = (closely(Film(bowler(y_m=0.0, arm=arm), side_camera(**view), fps=fps, between=SHORT)) for arm in (near, OTHER[near]))
     said = {name: measures.MEASURES[name](one).sd for name in FORECAST}
-    return said | {"stride_length_m": float(np.hypot(said["stride_length_m"], measures.stride_length_m(other).sd) / np.sqrt(2))}
+    return said | {name: float(np.hypot(said[name], measures.MEASURES[name](other).sd) / np.sqrt(2)) for name in ("bfc_s", "stride_length_m")}
 
 
 @pytest.mark.parametrize("view", VIEWS, ids=str)
@@ -123,10 +123,11 @@ def test_what_is_not_in_the_picture_is_not_foreseen():
     assert forecast(side_camera(), 15).values["front_knee_ffc_deg"].reason == "too few frames a second"
 
 
-@pytest.mark.parametrize("view, first", [({"far_m": 3}, "back"), ({"far_m": 14, "high_m": 2.2}, "nearer"), ({"yaw_deg": -35}, "square"),
-                                         ({"far_m": 7, "high_m": 0.6, "wide_deg": 60}, "higher")])
+@pytest.mark.parametrize("view, first", [({"far_m": 3}, ["back"]), ({"far_m": 14, "high_m": 2.2}, ["nearer", "zoom"]), ({"yaw_deg": -35}, ["square"]),
+                                         ({"far_m": 7, "high_m": 0.6, "wide_deg": 60}, ["higher"])])
 def test_the_advice_is_what_helps_most(view, first):
-    assert advice(side_camera(**view), 120)[0].what == first
+    """Of a bowler who is small in the picture a longer lens makes as much as a nearer place."""
+    assert advice(side_camera(**view), 120)[0].what in first
 
 
 @pytest.mark.parametrize("view", VIEWS, ids=str)

@@ -13,7 +13,7 @@ from creaseside import measures, track
 from creaseside.ball import Value
 from creaseside.camera import solve
 from creaseside.contacts import Contact
-from creaseside.measures import MEASURES, front_leg_action, included_deg, signed_deg
+from creaseside.measures import MEASURES, action_untold, front_leg_action, included_deg, signed_deg
 from creaseside.pitch import MARKS
 from creaseside.pose import INDEX, MIRROR
 from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
@@ -85,6 +85,14 @@ def test_front_leg_action_at_the_edges_of_ten_degrees(ffc, smallest, br, action)
 @pytest.mark.parametrize("gone", range(3))
 def test_no_action_without_all_three(gone):
     assert front_leg_action(*(Value.missing("hidden") if i == gone else Value(165.0, 2.0) for i in range(3))) is None
+
+
+@pytest.mark.parametrize("ffc, smallest, br, told", [(165, 160, 160, True), (165, 150, 150, True), (165, 150, 165, True),
+                                                     (165, 158, 158, False), (165, 152, 152, False), (165, 150, 158, False)])
+def test_an_action_is_told_where_no_knee_s_error_makes_another_of_it(ffc, smallest, br, told):
+    why = action_untold(Value(ffc, 3.0), Value(smallest, 5.0), Value(br, 5.0))
+    assert why is None if told else "10 degrees" in why
+    assert "all three moments" in action_untold(Value(ffc, 3.0), Value.missing("hidden"), Value(br, 5.0))
 
 
 # --- a whole delivery -------------------------------------------------------------------------------------------------
@@ -317,6 +325,17 @@ def test_the_angle_of_view_is_that_of_the_place_not_of_the_camera_s_axis():
     """A camera that looks straight across two metres before the landing sees the leg 16 degrees aslant."""
     square, beside = (measures.front_knee_ffc_deg(closely(Film(bowler(), side_camera(at_x_m=x, wide_deg=85), fps=120))).sd for x in (1.1, -1.2))
     assert beside > square * 1.01
+
+
+def test_a_run_up_s_speed_is_less_sure_the_farther_off_side_on_it_is_seen():
+    square, aslant = (measures.run_up_speed_m_s(closely(Film(bowler(), side_camera(yaw_deg=yaw), fps=120))) for yaw in (0, 35))
+    assert aslant.sd > 1.3 * square.sd
+
+
+def test_what_moves_is_less_sure_the_farther_its_looks_are_apart():
+    often, seldom = (closely(Film(bowler(), fps=fps)) for fps in (120, 25))
+    for measure in (measures.stride_length_m, measures.trunk_lean_ffc_deg):
+        assert measure(seldom).sd > 1.2 * measure(often).sd
 
 
 @pytest.mark.parametrize("view, yaw, why", [("left", 5, None), ("left", -40, "seen from too far off side-on"),

@@ -118,6 +118,15 @@ def test_a_foot_that_seems_to_wander_is_less_sure():
     assert closely(film).back.across_sd_m > 1.5 * steady
 
 
+def test_a_heel_that_rises_early_takes_no_place_s_doubt_along():
+    """Seen from low down, the looks of the last third of a stance move by 15 cm; the others say where the foot stood."""
+    film = Film(bowler(arm="left"), side_camera(high_m=0.9), fps=120)
+    rises = closely(film).back
+    film.sole[film.t > -0.12, SIDES.index(rises.side)] = np.nan
+    still = closely(film).back
+    assert rises.by_edge and still.by_edge and rises.across_sd_m < 1.2 * still.across_sd_m
+
+
 @pytest.mark.parametrize("fps, limit", [(25, 2.0), (30, 1.0), (60, 1.0), (120, 1.0), (240, 1.0)])
 @pytest.mark.parametrize("arm, view, yaw", [("right", "right", 0), ("left", "left", 15)])
 @pytest.mark.parametrize("approach", [-10, 0, 6])
@@ -140,7 +149,7 @@ def test_the_hips_are_inside_of_every_foot(arm, view):
     seen = closely(Film(bowler(arm=arm), side_camera(view), fps=120))
     for step, off in ((seen.back, 0.12), *((s, 0.06) for s in seen.run_up)):
         assert step.hips_left_m == pytest.approx(off if step.side == "right" else -off, abs=0.02)
-        assert 0.02 < step.hips_sd_m < 0.08
+        assert 0.015 < step.hips_sd_m < 0.08
 
 
 def made(x, y, sd=0.05, left=0.0):

@@ -12,7 +12,7 @@ import numpy as np
 from creaseside import rows
 from creaseside.ball import QUANTITIES, Ball, Value
 from creaseside.focus import Focus, judge
-from creaseside.measures import front_leg_action
+from creaseside.measures import action_untold, front_leg_action
 from creaseside.plan import FeedbackSchedule, Plan, feedback
 from tests.season.planted import BALL_SPEED_SD, SCATTER, Bowler, scatter
 
@@ -96,6 +96,7 @@ def _remembering(n: int, rng: np.random.Generator) -> np.ndarray:
 def _ball(bowler: Bowler, values: dict[str, Value], verdict: str | None, quality: float,
           flags: tuple[str, ...]) -> Ball:
     values = {q.name: values[q.name] for q in QUANTITIES}
-    action = front_leg_action(values["front_knee_ffc_deg"], values["front_knee_min_deg"], values["front_knee_br_deg"])
-    reasons = {} if action else {"front_leg_action": "the front knee was not measured at all three moments"}
-    return Ball(bowler.arm, values, action, quality, flags, verdict, reasons)
+    knees = [values[f"front_knee_{at}_deg"] for at in ("ffc", "min", "br")]
+    untold = action_untold(*knees)
+    return Ball(bowler.arm, values, None if untold else front_leg_action(*knees), quality, flags, verdict,
+                {"front_leg_action": untold} if untold else {})

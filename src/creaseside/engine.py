@@ -20,7 +20,7 @@ from typing import Iterator
 
 import numpy as np
 
-from creaseside import doubts, finder, lane, lines, looks, measures, swing, track
+from creaseside import doubts, finder, lane, leg_action, lines, looks, measures, swing, track
 from creaseside.ball import QUANTITIES, Ball, Value
 from creaseside.camera import Camera
 from creaseside.finder import Candidate
@@ -479,8 +479,8 @@ def _judged(values: dict[str, Value], arm: str, flags: tuple[str, ...], focus: F
     share = sum(bool(v) for v in values.values()) / len(QUANTITIES)
     quality = share * (0.6 ** len(flags))
     knees = [values[f"front_knee_{at}_deg"] for at in ("ffc", "min", "br")]
-    untold = measures.action_untold(*knees)
-    action = None if untold else measures.front_leg_action(*knees)
+    untold = leg_action.untold(*knees)
+    action = None if untold else leg_action.of(*knees)
     verdict = judge(focus, values[focus.measure]) if focus else None
     reasons = {"front_leg_action": untold} if untold else {}
     return Ball(arm, values, action, quality, flags, verdict, reasons)

@@ -66,9 +66,6 @@ LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
 STRIDE_SD_M, STRIDE_SD_SHARE = 0.007, 0.006  # landmarks of two feet, and the scale of the marks (rendered)
 STRIDE_ONWARD_M_S = 0.35                     # an ankle goes on over its foot: for each second between the looks that see it land (puppets at 25 a second)
-ACTION_DEG = 10.0                            # Portus et al. 2004: flexes, extends by at least this
-ACTION_SURE_DEG = 4.0                        # nearer to it, either is as well the other: of 79 drawn balls 71 % had the action of the truth, of the 33
-                                             # beyond it 94 (what they flex by is 4.5 degrees off, what they extend by 3.3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,22 +261,6 @@ def _doubted(seen: Seen, knee: Value) -> Value:
     """The back leg is turned side-on and often the far one: its knee leaves the running plane, which an angled camera sees."""
     body = _leg_sd(seen, seen.phases.back, seen.phases.bfc, BACK_OUT_SD_M / THIGH_M)
     return Value(knee.value, float(np.sqrt(knee.sd**2 + BACK_KNEE_SD_DEG**2 + body**2))) if knee else knee
-
-
-def action_untold(ffc: Value, smallest: Value, br: Value) -> str | None:
-    """Why a front leg's action is not told of a ball, where it is not."""
-    if not (ffc and smallest and br):
-        return "the front knee was not measured at all three moments"
-    nearest = min(abs(one.value - smallest.value - ACTION_DEG) for one in (ffc, br))
-    return "too near the rule's 10 degrees for how sure the knees are" if nearest < ACTION_SURE_DEG else None
-
-
-def front_leg_action(ffc: Value, smallest: Value, br: Value) -> str | None:
-    """Portus et al. 2004: `flexes` at least 10 degrees from contact to the smallest, `extends` at least 10 from there to release."""
-    if not (ffc and smallest and br):
-        return None
-    flexes, extends = ffc.value - smallest.value >= ACTION_DEG, br.value - smallest.value >= ACTION_DEG
-    return {(True, False): "flexor", (True, True): "flexor_extender", (False, True): "extender", (False, False): "constant_brace"}[flexes, extends]
 
 
 # --- the way over the ground --------------------------------------------------------------------------------------------

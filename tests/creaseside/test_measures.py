@@ -13,7 +13,7 @@ from creaseside import measures, track
 from creaseside.ball import Value
 from creaseside.camera import solve
 from creaseside.contacts import Contact
-from creaseside.measures import MEASURES, action_untold, front_leg_action, included_deg, signed_deg
+from creaseside.measures import MEASURES, included_deg, signed_deg
 from creaseside.pitch import MARKS
 from creaseside.pose import INDEX, MIRROR
 from tests.creaseside.film import EPOCH_S, Film, closely, side_camera
@@ -61,38 +61,6 @@ def test_angles_agree_with_other_formulas_on_random_legs():
     h, k, a = rng.normal(size=(3, 50, 3))
     by_scipy = [np.degrees(np.arccos(1 - cosine(u, v))) for u, v in zip(h - k, a - k)]
     assert included_deg(h, k, a) == pytest.approx(by_scipy, abs=1e-6)
-
-
-@pytest.mark.parametrize(
-    "ffc, smallest, br, action",
-    [
-        # Portus et al. 2004: flexion and extension of 10 degrees or more.
-        (165, 155, 160, "flexor"),
-        (165, 155.01, 160, "constant_brace"),
-        (165, 155, 164.99, "flexor"),
-        (165, 155, 165, "flexor_extender"),
-        (164.99, 155, 165, "extender"),
-        (160, 160, 160, "constant_brace"),
-        (180, 120, 125, "flexor"),
-        (150, 145, 175, "extender"),
-        (180, 130, 185, "flexor_extender"),
-    ],
-)
-def test_front_leg_action_at_the_edges_of_ten_degrees(ffc, smallest, br, action):
-    assert front_leg_action(Value(ffc, 2.0), Value(smallest, 2.0), Value(br, 2.0)) == action
-
-
-@pytest.mark.parametrize("gone", range(3))
-def test_no_action_without_all_three(gone):
-    assert front_leg_action(*(Value.missing("hidden") if i == gone else Value(165.0, 2.0) for i in range(3))) is None
-
-
-@pytest.mark.parametrize("ffc, smallest, br, told", [(165, 160, 160, True), (165, 150, 150, True), (165, 150, 165, True),
-                                                     (165, 158, 158, False), (165, 152, 152, False), (165, 150, 158, False)])
-def test_an_action_is_told_where_no_knee_s_error_makes_another_of_it(ffc, smallest, br, told):
-    why = action_untold(Value(ffc, 3.0), Value(smallest, 5.0), Value(br, 5.0))
-    assert why is None if told else "10 degrees" in why
-    assert "all three moments" in action_untold(Value(ffc, 3.0), Value.missing("hidden"), Value(br, 5.0))
 
 
 # --- a whole delivery -------------------------------------------------------------------------------------------------

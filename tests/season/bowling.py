@@ -9,10 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from creaseside import rows
+from creaseside import leg_action, rows
 from creaseside.ball import QUANTITIES, Ball, Value
 from creaseside.focus import Focus, judge
-from creaseside.measures import action_untold, front_leg_action
 from creaseside.plan import FeedbackSchedule, Plan, feedback
 from tests.season.planted import BALL_SPEED_SD, SCATTER, Bowler, scatter
 
@@ -97,6 +96,6 @@ def _ball(bowler: Bowler, values: dict[str, Value], verdict: str | None, quality
           flags: tuple[str, ...]) -> Ball:
     values = {q.name: values[q.name] for q in QUANTITIES}
     knees = [values[f"front_knee_{at}_deg"] for at in ("ffc", "min", "br")]
-    untold = action_untold(*knees)
-    return Ball(bowler.arm, values, None if untold else front_leg_action(*knees), quality, flags, verdict,
+    untold = leg_action.untold(*knees)
+    return Ball(bowler.arm, values, None if untold else leg_action.of(*knees), quality, flags, verdict,
                 {"front_leg_action": untold} if untold else {})

@@ -40,9 +40,9 @@ HEIGHT_SD_M = {RUN: 0.006, BACK: 0.009, FRONT: 0.0065}   # how far the heights s
 # The same of a foot's lower edge, which lies on the ground on the camera's side of its ankle: hence below it.
 EDGE = {(RUN, True): (-0.0123, 0.001), (RUN, False): (-0.0063, 0.003), (BACK, True): (-0.0314, 0.0165), (BACK, False): (0.0027, -0.013),
         (FRONT, True): (-0.0079, -0.0015), (FRONT, False): (-0.0132, 0.0055)}
-EDGE_SD_M = {RUN: 0.0018, BACK: 0.0023, FRONT: 0.0014}   # beside what is the same for all feet of a ball: single places are off by half as much again
+EDGE_SD_M = {RUN: 0.0020, BACK: 0.0029, FRONT: 0.0016}   # beside what is the same for all feet of a ball: single places are off by half as much again
 LOOKS_SD_M = {RUN: 0.0012, BACK: 0.0019, FRONT: 0.0007}   # and how far they stray from look to look, for whoever foresees it (rendered)
-RARE = 4.0                     # times EDGE_SD_M, where the edge is seen in half of the looks or less (16 of 190 drawn back feet: 5 cm off, as against 2)
+RARE = 3.5                     # times EDGE_SD_M, where the edge is seen in half of the looks or less (16 of 190 drawn back feet: 5 cm off, as against 2)
 ASTRAY = 5.0                   # an edge so many sds from the landmarks' place is of something else
 PAST_M, PAST_SD_M = 0.07, 0.04 # an edge seen so near beside a stump that stands before it may be of the shade at the stump's
                                # own foot (15 drawn back feet: four 5 to 11 cm off, the others 4.7 at most)

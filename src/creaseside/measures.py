@@ -35,6 +35,7 @@ KNEE_SURE_SD_DEG = 2.9                       # of 91 drawn balls 48 are beyond (
 UNPLACED_SD_DEG = 4.0                        # a camera up to 30 degrees off side-on shows another angle than the plane's: 0.6 to 4.3 (rendered)
 KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250 px figure (measured on rendered bowlers: 1.2 to 2)
 LATE_KNEE_SD_DEG = 5.4                       # from landing to release the model reads the knee 2 to 7 degrees too bent (rendered; published: 5)
+BR_KNEE_SD_DEG, BR_OUT_SD = 4.5, 0.18        # at release, and of a thigh out of the plane (159 rendered: 5 degrees off up to 20 off side-on, 9 beyond)
 # What a leg does after a landing, as a parabola in time: gives way by 10 degrees in 70 ms, within as much (published: 0 to 40
 # degrees until release). The looks say more than this, but for the three that there are at 60 frames a second.
 GIVES_DEG, GIVES_S = 10.0, 0.07
@@ -240,14 +241,14 @@ def front_knee_min_deg(seen: Seen) -> Value:
 
 def front_knee_br_deg(seen: Seen) -> Value:
     when = seen.phases.br
-    return _front(seen, _at(seen, knee_deg(seen, seen.phases.front, seen.front), when, LATE_KNEE_SD_DEG), when) if when else when
+    doubt = float(np.hypot(BR_KNEE_SD_DEG, _tilted(seen, BR_OUT_SD, when))) if when else 0.0
+    return _front(seen, _at(seen, knee_deg(seen, seen.phases.front, seen.front), when, doubt), when) if when else when
 
 
 def back_knee_bfc_deg(seen: Seen) -> Value:
     if not seen.phases.bfc:
         return seen.phases.bfc
-    angle = knee_deg(seen, seen.phases.back, seen.back)
-    return _doubted(seen, _at_contact(seen, angle, seen.phases.bfc, HOLDS_FROM_S, HOLDS_TO_S, HOLDS_USUAL))
+    return _doubted(seen, _at_contact(seen, knee_deg(seen, seen.phases.back, seen.back), seen.phases.bfc, HOLDS_FROM_S, HOLDS_TO_S, HOLDS_USUAL))
 
 
 def back_knee_min_deg(seen: Seen) -> Value:

@@ -34,6 +34,7 @@ def test_no_action_without_all_three(gone):
 @pytest.mark.parametrize("ffc, smallest, br, told", [(165, 160, 160, True), (165, 150, 150, True), (165, 150, 165, True),
                                                      (165, 158, 158, False), (165, 152, 152, False), (165, 150, 158, False)])
 def test_an_action_is_told_where_no_knee_s_error_makes_another_of_it(ffc, smallest, br, told):
-    why = leg_action.untold(Value(ffc, 3.0), Value(smallest, 5.0), Value(br, 5.0))
+    why = leg_action.untold(Value(ffc, 3.0), Value(smallest, 4.0), Value(br, 4.0))
     assert why is None if told else "10 degrees" in why
+    assert "10 degrees" in leg_action.untold(Value(ffc, 3.0), Value(smallest, 14.0), Value(br, 14.0))
     assert "all three moments" in leg_action.untold(Value(ffc, 3.0), Value.missing("hidden"), Value(br, 5.0))

@@ -80,10 +80,10 @@ def forecast(camera: Camera, fps: float, bowler_y_m: float = 0.0, noise: Noise |
 
 
 def across_m_per_px(camera: Camera, place_m: np.ndarray) -> float:
-    """How far a pixel up or down in the picture moves a place on the ground, metres."""
+    """How far a pixel up or down in the picture moves a place on the ground across the pitch, metres."""
     pixel = camera.project(place_m)
     moved = camera.on_ground(np.array([pixel - [0, 0.5], pixel + [0, 0.5]]))
-    return float(np.linalg.norm(moved[1] - moved[0]))
+    return float(abs(moved[1, 1] - moved[0, 1]))
 
 
 # --- what is in the picture ---------------------------------------------------------------------------------------------

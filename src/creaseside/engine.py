@@ -478,11 +478,8 @@ def _unfinished(ball: Ball) -> Ball:
 def _judged(values: dict[str, Value], arm: str, flags: tuple[str, ...], focus: Focus | None) -> Ball:
     share = sum(bool(v) for v in values.values()) / len(QUANTITIES)
     quality = share * (0.6 ** len(flags))
-    knees = [values[f"front_knee_{at}_deg"] for at in ("ffc", "min", "br")]
-    untold = leg_action.untold(*knees)
-    action = None if untold else leg_action.of(*knees)
+    action, reasons = leg_action.told(*(values[f"front_knee_{at}_deg"] for at in ("ffc", "min", "br")))
     verdict = judge(focus, values[focus.measure]) if focus else None
-    reasons = {"front_leg_action": untold} if untold else {}
     return Ball(arm, values, action, quality, flags, verdict, reasons)
 
 

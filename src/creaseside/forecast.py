@@ -174,7 +174,7 @@ def _step(camera: Camera, x_m: float, y_m: float, noise: Noise, usual: tuple[flo
 
 def _across_sd_m(camera: Camera, place_m: np.ndarray, kind: str, noise: Noise) -> tuple[float, float]:
     """Of a foot's place across: what a ball will say, and what that noise makes of it, m."""
-    stated = float(np.hypot(steps.EDGE_SD_M[kind], steps.LOOKS_SD_M[kind])) * steps.distance_over_height(camera, place_m[:2])
+    stated = float(np.hypot(steps.EDGE_SD_M[kind], steps.LOOKS_SD_M[kind])) * steps.across_over_height(camera, place_m[:2])
     return stated, noise.foot_px * across_m_per_px(camera, place_m)
 
 

@@ -16,6 +16,12 @@ def untold(ffc: Value, smallest: Value, br: Value) -> str | None:
     return None if told else "too near the rule's 10 degrees for how sure the knees are"
 
 
+def told(ffc: Value, smallest: Value, br: Value) -> tuple[str | None, dict[str, str]]:
+    """The action, or None; and as what a ball does not have, by name, why."""
+    why = untold(ffc, smallest, br)
+    return (None, {"front_leg_action": why}) if why else (of(ffc, smallest, br), {})
+
+
 def of(ffc: Value, smallest: Value, br: Value) -> str | None:
     """Portus et al. 2004: `flexes` at least 10 degrees from contact to the smallest, `extends` at least 10 from there to release."""
     if not (ffc and smallest and br):

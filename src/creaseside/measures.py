@@ -35,7 +35,7 @@ KNEE_SURE_SD_DEG = 2.9                       # of 91 drawn balls 48 are beyond (
 UNPLACED_SD_DEG = 4.0                        # a camera up to 30 degrees off side-on shows another angle than the plane's: 0.6 to 4.3 (rendered)
 KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250 px figure (measured on rendered bowlers: 1.2 to 2)
 LATE_KNEE_SD_DEG = 5.4                       # from landing to release the model reads the knee 2 to 7 degrees too bent (rendered; published: 5)
-BR_KNEE_SD_DEG, BR_OUT_SD = 4.5, 0.18        # at release, and of a thigh out of the plane (159 rendered: 5 degrees off up to 20 off side-on, 9 beyond)
+BR_KNEE_SD_DEG, BR_OUT_SD = 4.5, 0.1882      # at release, and of a thigh out of the plane (159 rendered: 5 degrees off up to 20 off side-on, 9 beyond)
 # What a leg does after a landing, as a parabola in time: gives way by 10 degrees in 70 ms, within as much (published: 0 to 40
 # degrees until release). The looks say more than this, but for the three that there are at 60 frames a second.
 GIVES_DEG, GIVES_S = 10.0, 0.07
@@ -212,8 +212,8 @@ def _at(seen: Seen, angle: np.ndarray, when: Value, extra_sd: float, degree: int
     return Value(float(value[0]), float(np.sqrt((slope[0] * when.sd) ** 2 + extra_sd**2)))
 
 
-def _front(seen: Seen, knee: Value, when: Value) -> Value:
-    return Value(knee.value, float(np.hypot(knee.sd, _leg_sd(seen, seen.phases.front, when, FRONT_OUT_SD)))) if knee else knee
+def _front(seen: Seen, knee: Value, when: Value, out_sd: float = FRONT_OUT_SD) -> Value:
+    return Value(knee.value, float(np.hypot(knee.sd, _leg_sd(seen, seen.phases.front, when, out_sd)))) if knee else knee
 
 
 def front_knee_ffc_deg(seen: Seen) -> Value:
@@ -241,8 +241,7 @@ def front_knee_min_deg(seen: Seen) -> Value:
 
 def front_knee_br_deg(seen: Seen) -> Value:
     when = seen.phases.br
-    doubt = float(np.hypot(BR_KNEE_SD_DEG, _tilted(seen, BR_OUT_SD, when))) if when else 0.0
-    return _front(seen, _at(seen, knee_deg(seen, seen.phases.front, seen.front), when, doubt), when) if when else when
+    return _front(seen, _at(seen, knee_deg(seen, seen.phases.front, seen.front), when, BR_KNEE_SD_DEG), when, BR_OUT_SD) if when else when
 
 
 def back_knee_bfc_deg(seen: Seen) -> Value:

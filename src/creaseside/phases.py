@@ -15,7 +15,7 @@ from creaseside.contacts import Contact
 from creaseside.lane import Lane
 from creaseside.pose import OTHER
 from creaseside.swing import arm_angle_deg
-from creaseside.track import Track, local_line
+from creaseside.track import Track, local_line, most_sd
 
 # What follows what, and how long after, seconds: published means are 0.17 to 0.25 and 0.08 to 0.13, taken wide (0.10-0.40, 0.05-0.20).
 BFC_TO_FFC_S = (0.08, 0.42)
@@ -26,8 +26,8 @@ USUAL_BFC_TO_FFC_S, USUAL_FFC_TO_BR_S = 0.20, 0.10
 RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the ball leaves the hand (measured on rendered deliveries: 12 to 20)
 RELEASE_SD_S = 0.0015    # of the moment at which it passes that angle (rendered). Whoever lets go elsewhere does so in every ball: a constant of theirs
 ASLANT_SD_S = 0.014      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
-# Beyond frame rate: feet that brush before they stand; and a far back foot, before which the front leg passes as it lands. As large as
-# makes 95 to 99 of 100 of 80 drawn balls' errors lie within 1.96 sd (3.5 ms off near, 9 far, weighed with LOW).
+# Beyond frame rate: feet that brush before they stand; and a far back foot, before which the front leg passes as it lands. So large
+# that 98 of 100 of 158 drawn balls lie within 1.96 sd (the first 77 of them: 3.5 ms off near, 9 far, weighed with LOW).
 CONTACT_BIAS_SD_S = {"bfc": 0.0052, "far bfc": 0.0105, "ffc": 0.0015}
 
 # Heel and ankle fall slower than this from so long after the landing on, that far apart, where speeds are taken over so long: 59 drawn
@@ -230,5 +230,5 @@ def release(track: Track, lane: Lane, arm: str, near_s: float) -> Value:
     base = float(np.median(a - slope * t))
     if slope < 200:
         return Value.missing("bowling arm not seen over the top")
-    stray_s = 1.4826 * float(np.median(np.abs(a - base - slope * t))) / slope / np.sqrt(len(t))    # of looks that do not agree on one line
+    stray_s = most_sd(a - slope * t) / slope / np.sqrt(len(t))    # of looks that do not agree on one line
     return Value(float(near_s + (RELEASE_ARM_DEG - base) / slope), max(release_sd_s(swing.period_s()), stray_s))

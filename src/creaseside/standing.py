@@ -18,7 +18,7 @@ from creaseside.ball import Value
 from creaseside.camera import Camera
 from creaseside.lane import FOOT_POINT_HEIGHT_M
 from creaseside.measures import signed_deg
-from creaseside.track import Track
+from creaseside.track import Track, most_sd
 
 LEAST_S, LEAST_LOOKS = 1.5, 12      # of the two seconds; and looks, so that one slip counts for little
 GAP_S = 0.4                         # a longer one, and the leg was away
@@ -56,8 +56,7 @@ def zero(track: Track, camera: Camera | None, side: str) -> Value:
     middle = float(np.median(angle))
     if not TALL_DEG[0] <= middle <= TALL_DEG[1]:
         return Value.missing("the knee was bent: stand tall")
-    spread = 1.4826 * float(np.median(np.abs(angle - middle)))         # the sd, where one look in ten is a slip
-    of_mean = spread / np.sqrt((track.t_s[-1] - track.t_s[0]) / ALIKE_S)
+    of_mean = most_sd(angle) / np.sqrt((track.t_s[-1] - track.t_s[0]) / ALIKE_S)
     return Value(middle, float(np.hypot(of_mean, NEAR_SD_DEG if lane.is_near(side) else FAR_SD_DEG)))
 
 

@@ -18,7 +18,7 @@ from creaseside.contacts import Contact
 from creaseside.lane import Lane
 from creaseside.pitch import STUMP_HEIGHT_M, STUMPS_M
 from creaseside.pose import INDEX, LEFTWARDS, OTHER
-from creaseside.track import Track
+from creaseside.track import Track, most_sd
 
 STANCE_S = (0.010, 0.080)      # a foot is looked at while it is flat: after it came down, before the heel rises
 APART_S, STOOD_S = 0.10, 0.07  # of a run-up's steps at the least: from one to the next, sprinters 0.2, and on the ground, their last 90 ms and more
@@ -130,7 +130,7 @@ def _place(flat: Track, lane: Lane, side: str, kind: str, leg_m: float) -> tuple
     edge_px = flat.sole(side)[seen & np.isfinite(flat.sole(side)).all(1)]
     if len(edge_px):
         rarely = RARE if 2 * len(edge_px) <= seen.sum() else 1.0
-        edge, edge_sd = _over_ground(lane, EDGE[kind, near], rarely * EDGE_SD_M[kind], edge_px, leg_m, _most_stray)
+        edge, edge_sd = _over_ground(lane, EDGE[kind, near], rarely * EDGE_SD_M[kind], edge_px, leg_m, most_sd)     # a heel that rises early takes the last of them along
         if np.linalg.norm(edge - place) < ASTRAY * np.hypot(sd, edge_sd):
             doubt = PAST_SD_M if beside_stump_m(lane.camera, edge) < PAST_M else 0.0
             return edge, float(np.hypot(edge_sd, doubt)), True
@@ -143,15 +143,10 @@ def _over_ground(lane: Lane, over: tuple[float, float], height_sd_m: float, poin
     away sees depth badly, and a foot that stands does not move."""
     places = lane.camera.on_ground(points_px, _height_m(lane, over, points_px, leg_m))[:, :2]
     place = np.median(places, axis=0)
-    return place, float(np.hypot(height_sd_m * distance_over_height(lane.camera, place), strays(places[:, 1])))
+    return place, float(np.hypot(height_sd_m * across_over_height(lane.camera, place), strays(places[:, 1])))
 
 
-def _most_stray(y_m: np.ndarray) -> float:
-    """The sd of most of them: a foot whose heel rises early takes the last looks at its edge along."""
-    return 1.4826 * float(np.median(np.abs(y_m - np.median(y_m))))
-
-
-def distance_over_height(camera: Camera, place_m: np.ndarray) -> float:
+def across_over_height(camera: Camera, place_m: np.ndarray) -> float:
     """What the sight line to a place (x, y) on the ground makes across the pitch of an error in height."""
     return float(abs(place_m[1] - camera.C[1]) / camera.C[2])
 

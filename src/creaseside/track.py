@@ -101,6 +101,11 @@ def height_px(track: Track) -> float:
     return float(np.nanpercentile(length, 80)) if np.isfinite(length).any() else float("nan")
 
 
+def most_sd(y: np.ndarray) -> float:
+    """The sd of most of them (N,), whatever the others do: from the median distance to their median, as of a normal law."""
+    return 1.4826 * float(np.median(np.abs(y - np.median(y))))
+
+
 def lengths_px(track: Track) -> np.ndarray:
     """As tall as the limbs of each look make the person, (T,) pixels: less than they are, where these point at the camera."""
     thigh = np.linalg.norm(track["left_hip"] - track["left_knee"], axis=1), np.linalg.norm(track["right_hip"] - track["right_knee"], axis=1)

@@ -123,11 +123,10 @@ def test_what_is_not_in_the_picture_is_not_foreseen():
     assert forecast(side_camera(), 15).values["front_knee_ffc_deg"].reason == "too few frames a second"
 
 
-@pytest.mark.parametrize("view, first", [({"far_m": 3}, ["back"]), ({"far_m": 14, "high_m": 2.2}, ["nearer", "zoom"]), ({"yaw_deg": -35}, ["square"]),
-                                         ({"far_m": 7, "high_m": 0.6, "wide_deg": 60}, ["higher"])])
+@pytest.mark.parametrize("view, first", [({"far_m": 3}, "back"), ({"far_m": 14, "high_m": 2.2}, "nearer"), ({"yaw_deg": -35}, "square"),
+                                         ({"far_m": 7, "high_m": 0.6, "wide_deg": 60}, "higher")])
 def test_the_advice_is_what_helps_most(view, first):
-    """Of a bowler who is small in the picture a longer lens makes as much as a nearer place."""
-    assert advice(side_camera(**view), 120)[0].what in first
+    assert advice(side_camera(**view), 120)[0].what == first
 
 
 @pytest.mark.parametrize("view", VIEWS, ids=str)

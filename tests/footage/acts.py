@@ -12,9 +12,9 @@ from scipy.interpolate import PchipInterpolator
 
 from tests.footage.bowler import Bowler, Mesh
 from tests.footage.delivery import Delivery
-from tests.footage.limbs import arm, leg
-from tests.footage.motion import Pose
-from tests.footage.rotations import ry, rz
+from tests.footage.limbs import arm
+from tests.footage.motion import Pose, put_leg
+from tests.footage.rotations import ry, rz, signed_deg
 from tests.footage.steps import SIGN
 from tests.footage.travel import FRONT_FOOT_X_M
 
@@ -133,22 +133,16 @@ class Stand:
 
     def knee_deg(self, clip_s: float) -> float:
         """The front one's, in the upright plane down the pitch; 180 straight, more is bent backwards."""
-        hip, knee, ankle = (self.pose(clip_s).joints[joint + "L"][[0, 2]] for joint in ("hip", "knee", "ankle"))
-        u, v = knee - hip, ankle - knee
-        return float(180 + np.degrees(np.arctan2(u[0] * v[1] - u[1] * v[0], u @ v)))
+        joints = self.pose(clip_s).joints
+        return float(signed_deg(*(joints[joint + "L"][[0, 2]] for joint in ("hip", "knee", "ankle"))))
 
     def _leg(self, out: Pose, side: str, sway: np.ndarray) -> None:
         """A foot that stands under its hip; the hips sway over it."""
-        body, J = self.bowler.body, self.bowler.body.J
-        hip = out.joints["pelvis"] + out.bones["pelvis"] @ J["hip" + side]
+        body = self.bowler.body
+        hip = out.joints["pelvis"] + out.bones["pelvis"] @ body.J["hip" + side]
         ankle = np.array([hip[0] - sway[0], self._middle[1] + SIGN[side] * self._half_m, body.ankle_height_m])
         foot = rz(SIGN[side] * self.TOES_OUT_DEG)
-        joints, bones, slip = leg(body, side, hip, ankle, foot, out.bones["pelvis"])
-        for point in ("heelpt", "heelsole", "ball", "toept", "toesole"):
-            joints[point + side] = joints["ankle" + side] + foot @ (J[point + side] - J["ankle" + side])
-        out.joints |= joints
-        out.bones |= bones | {"foot" + side: foot, "toe" + side: foot}
-        out.contact[side], out.slip_m[side] = None, slip
+        put_leg(out, body, side, ankle, foot, foot)
 
 
 Act = Ball | Jog | Practice | Stand

@@ -10,7 +10,7 @@ import numpy as np
 
 from tests.footage.bowler import OTHER, Bowler
 from tests.footage.camera import Camera
-from tests.footage.rotations import included_deg
+from tests.footage.rotations import included_deg, signed_deg
 
 STEP_S = 0.0025
 SPEED_BEFORE_S, SPEED_AROUND_S, STRIDE_BEFORE_S = 0.15, 0.04, 0.30
@@ -36,9 +36,7 @@ class Skeleton:
 
     def knee_deg(self, side: str, first_s: float, last_s: float | None = None) -> np.ndarray:
         leg = self.track(first_s, first_s if last_s is None else last_s, "hip" + side, "knee" + side, "ankle" + side)
-        flat = leg @ self._plane.T
-        u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 1]
-        return 180 + np.degrees(np.arctan2(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0], (u * v).sum(-1)))
+        return signed_deg(*np.moveaxis(leg @ self._plane.T, 1, 0))
 
     def lean_deg(self, t: float, low: tuple[str, ...], high: tuple[str, ...]) -> float:
         """Of the line from the middle of `low` to the middle of `high` against the vertical, + forward."""

@@ -34,6 +34,20 @@ class Pose:
     slip_m: dict[str, float]
 
 
+def put_leg(out: Pose, body: Body, s: str, ankle: np.ndarray, foot: np.ndarray, toe: np.ndarray) -> None:
+    """One leg of a body whose pelvis is there, from where its ankle should be and how foot and toes turn; in no contact."""
+    J = body.J
+    hip = out.joints["pelvis"] + out.bones["pelvis"] @ J["hip" + s]
+    joints, bones, slip = leg(body, s, hip, ankle, foot, out.bones["pelvis"])
+    for p in ("heelpt", "heelsole", "ball"):
+        joints[p + s] = joints["ankle" + s] + foot @ (J[p + s] - J["ankle" + s])
+    for p in ("toept", "toesole"):
+        joints[p + s] = joints["ball" + s] + toe @ (J[p + s] - J["ball" + s])
+    out.joints |= joints
+    out.bones |= bones | {"foot" + s: foot, "toe" + s: toe}
+    out.contact[s], out.slip_m[s] = None, slip
+
+
 class Motion:
     def __init__(self, body: Body, d: Delivery) -> None:
         """ValueError where the legs cannot reach what is asked."""
@@ -76,18 +90,8 @@ class Motion:
 
     def _leg(self, out: Pose, s: str, t: float) -> None:
         ankle, foot, pitch, c = self.foot(s, t)
-        hip = out.joints["pelvis"] + out.bones["pelvis"] @ self.body.J["hip" + s]
-        joints, bones, slip = leg(self.body, s, hip, ankle, foot, out.bones["pelvis"])
-        toe = self._toe(s, t, foot, pitch, c)
-        ankle = joints["ankle" + s]
-        J = self.body.J
-        for p in ("heelpt", "heelsole", "ball"):
-            joints[p + s] = ankle + foot @ (J[p + s] - J["ankle" + s])
-        for p in ("toept", "toesole"):
-            joints[p + s] = joints["ball" + s] + toe @ (J[p + s] - J["ball" + s])
-        out.joints |= joints
-        out.bones |= bones | {"foot" + s: foot, "toe" + s: toe}
-        out.contact[s], out.slip_m[s] = c, slip
+        put_leg(out, self.body, s, ankle, foot, self._toe(s, t, foot, pitch, c))
+        out.contact[s] = c
 
     def _toe(self, s: str, t: float, foot: np.ndarray, pitch: float | None, c: Contact | None) -> np.ndarray:
         """The toes stay flat on the ground while the heel lifts, and relax soon after."""

@@ -35,6 +35,12 @@ def hinged(along: np.ndarray, hinge: np.ndarray) -> np.ndarray:
     return np.stack([along, hinge, np.cross(hinge, along)], 1)
 
 
+def signed_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarray:
+    """A knee's angle in a plane, (..., 2) along and up -> degrees: 180 straight, more is bent backwards."""
+    u, v = knee - hip, ankle - knee
+    return 180 + np.degrees(np.arctan2(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0], (u * v).sum(-1)))
+
+
 def included_deg(a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
     """Angle at b between a and c, (..., 2 or 3) -> degrees, 180 straight."""
     u, v = a - b, c - b

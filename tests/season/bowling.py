@@ -95,7 +95,5 @@ def _remembering(n: int, rng: np.random.Generator) -> np.ndarray:
 def _ball(bowler: Bowler, values: dict[str, Value], verdict: str | None, quality: float,
           flags: tuple[str, ...]) -> Ball:
     values = {q.name: values[q.name] for q in QUANTITIES}
-    knees = [values[f"front_knee_{at}_deg"] for at in ("ffc", "min", "br")]
-    untold = leg_action.untold(*knees)
-    return Ball(bowler.arm, values, None if untold else leg_action.of(*knees), quality, flags, verdict,
-                {"front_leg_action": untold} if untold else {})
+    action, reasons = leg_action.told(*(values[f"front_knee_{at}_deg"] for at in ("ffc", "min", "br")))
+    return Ball(bowler.arm, values, action, quality, flags, verdict, reasons)

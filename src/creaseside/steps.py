@@ -130,7 +130,8 @@ def _place(flat: Track, lane: Lane, side: str, kind: str, leg_m: float) -> tuple
     edge_px = flat.sole(side)[seen & np.isfinite(flat.sole(side)).all(1)]
     if len(edge_px):
         rarely = RARE if 2 * len(edge_px) <= seen.sum() else 1.0
-        edge, edge_sd = _over_ground(lane, EDGE[kind, near], rarely * EDGE_SD_M[kind], edge_px, leg_m, most_sd)     # a heel that rises early takes the last of them along
+        # most_sd: a heel that rises early takes the last looks at its edge along
+        edge, edge_sd = _over_ground(lane, EDGE[kind, near], rarely * EDGE_SD_M[kind], edge_px, leg_m, most_sd)
         if np.linalg.norm(edge - place) < ASTRAY * np.hypot(sd, edge_sd):
             doubt = PAST_SD_M if beside_stump_m(lane.camera, edge) < PAST_M else 0.0
             return edge, float(np.hypot(edge_sd, doubt)), True

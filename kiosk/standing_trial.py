@@ -142,7 +142,7 @@ def sight(texts, frame: int | None, found: Value | None):
     from kiosk.scenes.view import Choice
     say = texts.setup
     if found:
-        rows = (Row(say("stand_found", x=round(found.value)), "hit", 2),)
+        rows = (Row(say("stand_found", x=round(found.value), sd=round(found.sd)), "hit", 2),)
         answers = (("again", "stand_again"), ("keep", "stand_keep"))
     else:
         why = () if found is None else (Row(say(f"stand_{WHY.get(found.reason, 'seen')}"), "miss", 3),)

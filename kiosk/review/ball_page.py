@@ -10,6 +10,7 @@ from typing import Any, Mapping, Sequence
 
 import numpy as np
 
+from creaseside import standing
 from creaseside.ball import QUANTITIES, Value
 from creaseside.legs import Legs, legs
 from creaseside.pose import Pose
@@ -24,6 +25,7 @@ from kiosk.review.look import Figure, Links
 
 CLIP = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*\.avi")      # a clip's name in the log; anything else names no file here
 EVENTS = (("bfc_s", "back foot"), ("ffc_s", "front foot"), ("br_s", "release"))
+KNEE = "front_knee_ffc_deg"
 SAME_NS = 2_000_000      # a look and a frame this near are of one picture
 
 
@@ -212,14 +214,16 @@ def _given(of: Row, ball: Row) -> str:
 
 
 def _zero(log: Asker, ball: Row) -> str:
-    """What the player's own straight reads, where the ball points to one."""
+    """What the player's own straight reads and the front knee against it, where the ball points to one."""
     found = log.ask("select knee_deg, sd_deg, made_utc from zero where id = :id", {"id": ball["zero"]})
     if not found:
         return ""
-    straight = words.with_sd("front_knee_ffc_deg", Value(found[0]["knee_deg"], found[0]["sd_deg"]))
-    return (f"This player's own straight reads {straight} (standing zero of "
-            f"{words.day(local(found[0]['made_utc'], ball['utc_offset_min']).date())}); the knees above are as they were "
-            "measured, without it.")
+    straight = Value(found[0]["knee_deg"], found[0]["sd_deg"])
+    told = [f"This player's own straight reads {words.with_sd(KNEE, straight)} (standing zero of "
+            f"{words.day(local(found[0]['made_utc'], ball['utc_offset_min']).date())})"]
+    if against := standing.corrected(value(ball, KNEE), straight):
+        told.append(f"with that as 180° the front knee at landing is {words.with_sd(KNEE, against)}")
+    return "; ".join(told) + ". The knees above are as they were measured, without it."
 
 
 def _trail(log: Asker, ball: Row) -> str:

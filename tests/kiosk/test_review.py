@@ -301,6 +301,7 @@ def test_a_standing_zero_stands_beside_the_knees(tmp_path):
     client = make(place, HandClock()).test_client()
     there = page(client, f"/sessions/{session}/balls/1")
     assert "own straight reads 178.5 ± 0.8° (standing zero of 1 Jan 2026)" in there.words
+    assert "with that as 180° the front knee at landing is 161.5 ± 1.3°" in there.words    # 160 + 180 - 178.54; 1.0 and 0.8 as squares
     assert "160.0 ± 1.0°" in there.words and "own straight" not in page(client, f"/sessions/{session}/balls/2").words
 
 

@@ -13,6 +13,7 @@ from typing import Iterator
 
 import numpy as np
 
+from creaseside.lines import Points
 from creaseside.settings import Screen as Asked
 from creaseside.stamps import NS, Stamp
 from kiosk import troubles
@@ -51,9 +52,9 @@ def pictures() -> Pictures:
     return Pictures(net, lambda first_ns, last_ns: [Stamp(last_ns * 60 // NS, last_ns)])
 
 
-def replay() -> Replay:
+def replay(line: Points = LEG) -> Replay:
     stamps = [Stamp(i, i * NS // 120) for i in range(360)]
-    return Replay(ReplayPlan(0, 359 * NS // 120, NS, 2 * NS, 3 * NS // 2, 0.25, 3.0), stamps, LEG)
+    return Replay(ReplayPlan(0, 359 * NS // 120, NS, 2 * NS, 3 * NS // 2, 0.25, 3.0), stamps, line)
 
 
 def judged(texts: Texts, base: View, measure: str, verdict: str | None, value: float | None, sd: float, low: float,
@@ -87,6 +88,8 @@ def screens(texts: Texts) -> Iterator[tuple[str, str, View, int]]:
     for name, view in cases.items():
         yield f"verdict_{name}", "verdict", view, 0
         yield f"replay_{name}", "replay", dataclasses.replace(view, replay=replay()), 4 * NS
+    hidden = judged(texts, base, "turn_deg", None, None, 0.0, -5.0, 5.0, "adult")      # a foot that was hidden has no line
+    yield "replay_hidden", "replay", dataclasses.replace(hidden, replay=replay(())), 4 * NS
     yield "replay_slow", "replay", dataclasses.replace(hit, replay=replay()), 2 * NS
     yield "banner", "up", dataclasses.replace(base, banner=(texts.say("camera_lost"), texts.say("goes_on_by_hand"))), 0
     yield "banner_replay", "replay", dataclasses.replace(

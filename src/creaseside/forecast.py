@@ -201,7 +201,7 @@ def _marks_doubts(camera: Camera, y_m: float) -> dict[str, float]:
     def read(other: Camera) -> np.ndarray:
         run, back, landed = other.on_ground(feet, FOOT_POINT_HEIGHT_M)
         lane = Lane(other, np.array([landed[0], landed[1], 0.0]), np.array([1.0, 0.0]))
-        return np.array([measures.signed_deg(*lane.flat(leg)), steps.direction_deg(run, back), np.linalg.norm(landed - back)])
+        return np.array([measures.signed_deg(*lane.flat(leg)), steps.direction_deg(back - run), np.linalg.norm(landed - back)])
 
     off = np.nan_to_num([(read(one) - read(other)) / 2 for one, other in camera.doubted()])
     return dict(zip(FORECAST, np.sqrt((off**2).sum(0)).tolist()))

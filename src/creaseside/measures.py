@@ -319,7 +319,7 @@ def turn_deg(seen: Seen) -> Value:
     steps = [*seen.run_up, seen.back]
 
     def turned(places: np.ndarray) -> float:
-        return (foot_steps.direction_deg(*places[-2:]) - _line_deg(steps, places[:-2]) + 180) % 360 - 180
+        return float(swing.turned_deg(foot_steps.direction_deg(places[-1] - places[-2]) - _line_deg(steps, places[:-2])))
     places = [*(s.ground_m for s in steps), seen.back.ankle_m, seen.front.ankle_m]
     return Value(turned(np.array(places)), float(np.sqrt(approach.sd**2 + across**2 + _marks_sd(seen, places, turned) ** 2)))
 

@@ -90,7 +90,7 @@ def of(track: Track, lane: Lane, contact: Contact, kind: str = RUN) -> Step | No
     if found is None:
         return None
     place, across_sd, by_edge = found
-    along = lane.through(place, _degrees(lane.heading)).flat(ankle_px)[:, 0]
+    along = lane.through(place, direction_deg(lane.heading)).flat(ankle_px)[:, 0]
     first = along[np.isfinite(along)][:3]
     hips, sd = _hips_left(flat, lane, contact.side, kind == BACK)
     ahead = float(np.median(first)) - (BACK_ANKLE * leg_m if kind == BACK else 0.0)
@@ -228,10 +228,6 @@ def _line(steps: list[Step]) -> tuple[np.ndarray, float, float, float]:
     return centre, float(weight * x @ y / spread), float(weight.sum()), float(spread)
 
 
-def direction_deg(first_m: np.ndarray, last_m: np.ndarray) -> float:
-    d = last_m - first_m
-    return float(np.degrees(np.arctan2(d[1], d[0])))
-
-
-def _degrees(heading: np.ndarray) -> float:
-    return float(np.degrees(np.arctan2(heading[1], heading[0])))
+def direction_deg(way_m: np.ndarray) -> float:
+    """Of a way (x, y) over the ground, degrees from +x, + to the left."""
+    return float(np.degrees(np.arctan2(way_m[1], way_m[0])))

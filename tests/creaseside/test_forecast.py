@@ -96,7 +96,7 @@ def test_the_marks_doubt_is_that_of_the_cameras_they_allow():
     rng = np.random.default_rng(3)
     solved = [solve({n: tuple(true.project(np.array(MARKS[n])) + rng.normal(0, 1, 2)) for n in names}) for _ in range(40)]
     feet = true.project(np.array([[room.RUN_X_M[-1], 0, 0.045], [room.BACK_X_M, 0, 0.045]]))
-    ways = [steps.direction_deg(*camera.on_ground(feet, 0.045)) for camera in solved]
+    ways = [steps.direction_deg(np.diff(camera.on_ground(feet, 0.045), axis=0)[0]) for camera in solved]
     foreseen = np.median([forecast(camera, 120).marks["approach_deg"] for camera in solved])
     assert foreseen == pytest.approx(np.std(ways), rel=0.3)
 

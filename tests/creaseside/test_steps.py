@@ -205,7 +205,7 @@ def test_fewer_than_two_steps_are_no_line():
 
 @pytest.mark.parametrize("last, deg", [((1, 0), 0), ((1, 1), 45), ((0, -1), -90), ((-1, 0), 180)])
 def test_directions(last, deg):
-    assert steps.direction_deg(np.zeros(2), np.array(last, float)) == pytest.approx(deg)
+    assert steps.direction_deg(np.array(last, float)) == pytest.approx(deg)
 
 
 def test_no_ground_no_step():

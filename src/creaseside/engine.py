@@ -41,7 +41,7 @@ ELSEWHERE_S = 0.055      # from where it was expected: live looks time a landing
 HIPS_LAND_M = 0.55       # down the pitch, where a front foot lands whose heel is behind the popping crease (drawn: 0.45 to 0.59)
 LEARNS = 0.25            # of how far off that was at the last ball: bowlers take turns
 APART_S = 2.0            # nobody bowls two balls in this time
-RESTS_S, RESTS_NS = 0.7, NS // 12   # after a release the looks that measure it go first; a run-up would still be seen closely enough
+RESTS_S, RESTS_NS = 0.7, NS // 12   # after a clear release the looks that measure it go first; an unclear one may be a slip in a run-up
 SAME_S = 0.20            # two sightings of one arm's swing are no further apart; a slip before it may be a quarter of a second away
 RAN_M_S = 3.0            # hips this fast in the delivery stride had a run-up; slower ones are asked for it
 UNCLEAR_S = 0.30         # arm and foot of the same side: the non-bowling arm going up, or sides mixed up; wait for the better candidate
@@ -108,7 +108,7 @@ class Engine:
         self._searching = False
         self._held: tuple[float, Box] | None = None      # until when, and where
         self._looked_at_s: list[float] = []       # releases that were looked at closely, whether or not there was a ball
-        self._bowled_s = -np.inf
+        self._clear_s = self._bowled_s = -np.inf  # the last release that was clear live, and the last of a ball
         self._hips_land_m = HIPS_LAND_M           # of the balls so far
 
     # --- what the shell says --------------------------------------------------------------------------------------------
@@ -200,7 +200,7 @@ class Engine:
     @property
     def live_step_ns(self) -> int:
         """How far apart live looks may be, as long as somebody is there: often at who runs, seldom at who stands or has just bowled."""
-        rests = bool(self._looked_at_s) and self._seen[-1].stamp.t_s - self._looked_at_s[-1] < RESTS_S
+        rests = bool(self._seen) and self._seen[-1].stamp.t_s - self._clear_s < RESTS_S
         return max(self._pace.step_ns, RESTS_NS) if rests else self._pace.step_ns
 
     def _look_elsewhere(self, pose: Pose) -> None:
@@ -268,6 +268,7 @@ class Engine:
     def _found(self, live: Track, candidate: Candidate) -> None:
         """A ball was bowled. Where it was expected or foreseen, its looks are on their way or back."""
         self._looked_at_s = [*self._looked_at_s[-9:], candidate.release_s]
+        self._clear_s = candidate.release_s if _is_clear(candidate) else self._clear_s
         ahead = [ball for ball in self._open.values()
                  if not ball.bowled and abs(ball.candidate.release_s - candidate.release_s) <= SAME_S]
         opened = ahead[0] if ahead else self._opened(candidate)

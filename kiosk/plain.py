@@ -9,7 +9,7 @@ import multiprocessing as mp
 from pathlib import Path
 from typing import Any, Mapping, Sequence
 
-from creaseside.measures import included_deg
+from creaseside.joints import included_deg
 from creaseside.pose import Pose
 
 AFTER_S = 0.1                                 # later frames are nearest to no landing

@@ -45,6 +45,13 @@ def signed_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarr
     return 180.0 + np.degrees(np.arctan2(u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0], (u * v).sum(-1)))
 
 
+def included_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarray:
+    """Angle at `knee` between `hip` and `ankle`, 0 to 180 degrees, 180 straight; (..., 2 or 3) points; NaN where one is."""
+    u, v = np.asarray(hip, float) - knee, np.asarray(ankle, float) - knee
+    cos = (u * v).sum(-1) / (np.linalg.norm(u, axis=-1) * np.linalg.norm(v, axis=-1))
+    return np.degrees(np.arccos(np.clip(cos, -1, 1)))
+
+
 def beside(joint: str, near: bool, sine: np.ndarray) -> np.ndarray:
     """Where the model puts a landmark, beside its joint: (..., 2) forward and up, in shares of the leg's length.
 

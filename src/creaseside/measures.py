@@ -19,7 +19,7 @@ from creaseside.lane import Lane
 from creaseside.phases import Phases
 from creaseside.pose import LEFTWARDS
 from creaseside.steps import Step
-from creaseside.track import Track, height_px, local_line
+from creaseside.track import Track, height_px, hips_slipped, local_line
 
 NO_MARKS = "no marks: the camera's place is not known"
 
@@ -82,13 +82,6 @@ class Seen:
     heavy: bool
 
 
-def included_deg(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> np.ndarray:
-    """Angle at `knee` between `hip` and `ankle`, 0 to 180 degrees, 180 straight; (..., 2 or 3) points; NaN where one is."""
-    u, v = np.asarray(hip, float) - knee, np.asarray(ankle, float) - knee
-    cos = (u * v).sum(-1) / (np.linalg.norm(u, axis=-1) * np.linalg.norm(v, axis=-1))
-    return np.degrees(np.arccos(np.clip(cos, -1, 1)))
-
-
 def closely(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float, heavy: bool) -> Seen:
     """A ball's close looks, from about when it was released: its phases, its feet on the ground."""
     return see(track, lane, phases.of(track, lane, arm, front, release_s, run_up_m_s), heavy)
@@ -125,7 +118,9 @@ def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
     plain = signed_deg(*(lane.flat(xy, own * out) for xy, out in zip(marks, (*(LATE_OUT_M if front else BACK_OUT_M), 0.0))))
     if not front or not seen.phases.ffc:
         return plain
-    late = np.clip((seen.track.t_s - seen.phases.ffc.value - LANDED_S[0]) / (LANDED_S[1] - LANDED_S[0]), 0.0, 1.0)
+    after = seen.track.t_s - seen.phases.ffc.value
+    plain[hips_slipped(seen.track) & (np.abs(after) < LANDED_S[0])] = np.nan
+    late = np.clip((after - LANDED_S[0]) / (LANDED_S[1] - LANDED_S[0]), 0.0, 1.0)
     return (1 - late) * signed_deg(*joints.leg(lane, side, *marks)) + late * plain
 
 

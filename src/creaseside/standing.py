@@ -17,7 +17,6 @@ from creaseside import lane as lanes
 from creaseside.ball import Value
 from creaseside.camera import Camera
 from creaseside.lane import FOOT_POINT_HEIGHT_M
-from creaseside.measures import signed_deg
 from creaseside.track import Track, most_sd
 
 LEAST_S, LEAST_LOOKS = 1.5, 12      # of the two seconds; and looks, so that one slip counts for little
@@ -52,7 +51,7 @@ def zero(track: Track, camera: Camera | None, side: str) -> Value:
     lane = lane.through(place, 0.0)
     if float(np.nanmedian(lane.flat(track[f"{side}_toe"])[:, 0] - lane.flat(track[f"{side}_heel"])[:, 0])) <= 0:
         return Value.missing("not facing the batter's end")
-    angle = signed_deg(*(lane.flat(track[f"{side}_{joint}"]) for joint in joints.JOINTS))
+    angle = joints.signed_deg(*(lane.flat(track[f"{side}_{joint}"]) for joint in joints.JOINTS))
     middle = float(np.median(angle))
     if not TALL_DEG[0] <= middle <= TALL_DEG[1]:
         return Value.missing("the knee was bent: stand tall")

@@ -9,6 +9,7 @@ import pytest
 from creaseside import engine as engine_room
 from creaseside.ball import Ball, Value
 from creaseside.orders import Log
+from creaseside.pose import INDEX
 from creaseside.settings import Feedback
 from creaseside.settings import Log as LogSettings
 from tests.creaseside.film import EPOCH_S, Film, bowl, side_camera
@@ -74,6 +75,7 @@ def test_30_frames_a_second_are_flagged():
 
 
 POLE = ("knee", "ankle", "heel", "toe")
+UNSEEN = ("leg hidden as it landed", "leg not seen at the landing")
 
 
 @pytest.mark.parametrize("span", [(-0.05, -0.01), (0.0, 0.02), (-0.02, 0.03), (-0.02, 0.06)])
@@ -85,7 +87,17 @@ def test_a_pole_before_the_leg_as_it_lands(fps, span):
     assert not wrong(ball, truth(p)) and reasoned(ball)
     assert abs(ball["ffc_s"].value - EPOCH_S) <= 2.5 * ball["ffc_s"].sd
     knee = ball["front_knee_ffc_deg"]
-    assert knee or knee.reason in ("leg hidden as it landed", "leg not seen at the landing")
+    assert knee or knee.reason in UNSEEN
+
+
+def test_a_hip_that_slips_as_the_foot_lands_makes_no_knee():
+    """The model has it elsewhere for some looks in a row (drawn: both hips in one place, a knee 23 degrees off that stated 4.5)."""
+    p = bowler()
+    film = Film(p, fps=60, noise_px=0.5)
+    film.xy[np.abs(film.t) < 0.028, INDEX["left_hip"]] += [-20.0, 18.0]
+    (ball,) = balls(film)
+    assert ball["front_knee_ffc_deg"].reason in UNSEEN
+    assert not wrong(ball, truth(p)) and reasoned(ball)
 
 
 def test_a_leg_that_is_never_seen_to_land_makes_no_ball():

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from creaseside.measures import included_deg, signed_deg
+from creaseside.joints import included_deg, signed_deg
 
 # frame: hip, knee, fibula head, ankle (x along the walk, y up), knee flexion of table A.4
 WINTER = {

@@ -6,7 +6,6 @@ import pytest
 
 from creaseside import joints
 from creaseside.lane import Lane
-from creaseside.measures import signed_deg
 from tests.creaseside.film import side_camera
 
 FOOT = np.array([1.1, 0.0, 0.0])
@@ -28,11 +27,11 @@ def test_the_knee_is_the_same_from_everywhere(side, own, camera, flexion, monkey
     """With landmarks on the joints: the leg's place in space alone. Its angle in the running plane is by hand."""
     monkeypatch.setattr(joints, "beside", lambda joint, near, sine: np.zeros((*np.shape(sine), 2)))
     truth = leg_m(own, flexion)
-    told = signed_deg(*truth[:, [0, 2]])
+    told = joints.signed_deg(*truth[:, [0, 2]])
     lane = Lane(camera, FOOT, np.array([1.0, 0.0]))
-    found = signed_deg(*joints.leg(lane, side, *(camera.project(p)[None] for p in truth)))
+    found = joints.signed_deg(*joints.leg(lane, side, *(camera.project(p)[None] for p in truth)))
     assert found[0] == pytest.approx(told, abs=0.6)
-    plane = signed_deg(*(lane.flat(camera.project(p)[None]) for p in truth))
+    plane = joints.signed_deg(*(lane.flat(camera.project(p)[None]) for p in truth))
     assert flexion == 0 or abs(camera.off_side_on_deg()) < 5 or abs(plane[0] - told) > abs(found[0] - told)
 
 
@@ -54,5 +53,5 @@ def test_an_unseen_joint_leaves_the_other_looks_alone():
     lane, pixels = Lane(camera, FOOT, np.array([1.0, 0.0])), np.array([camera.project(p) for p in leg_m(1.0, 20)])
     looks = np.repeat(pixels[:, None], 3, 1)
     looks[1, 1] = np.nan
-    angle = signed_deg(*joints.leg(lane, "left", *looks))
+    angle = joints.signed_deg(*joints.leg(lane, "left", *looks))
     assert np.isnan(angle[1]) and angle[0] == pytest.approx(angle[2]) and np.isfinite(angle[0])

@@ -13,7 +13,8 @@ from creaseside import measures, track
 from creaseside.ball import Value
 from creaseside.camera import solve
 from creaseside.contacts import Contact
-from creaseside.measures import MEASURES, included_deg, signed_deg
+from creaseside.joints import included_deg, signed_deg
+from creaseside.measures import MEASURES
 from creaseside.pitch import MARKS
 from creaseside.pose import INDEX, MIRROR
 from tests.creaseside.film import EPOCH_S, Film, closely, side_camera

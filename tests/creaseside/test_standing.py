@@ -11,7 +11,7 @@ import pytest
 from creaseside import joints, standing, track
 from creaseside.ball import Value
 from creaseside.camera import Camera
-from creaseside.measures import included_deg
+from creaseside.joints import included_deg
 from creaseside.pose import INDEX, Pose
 from creaseside.stamps import Stamp, to_ns
 from tests.creaseside.film import Film, side_camera

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -87,6 +89,18 @@ def test_a_slip_becomes_unseen_and_nothing_else_does(fps, name):
     cleaned = track.cleaned(track.Track(t.t_s, t.frame, xy, t.world_m, t.sole_px))
     assert np.isnan(cleaned[name][at]).all()
     assert np.isnan(cleaned.xy_px[..., 0]).sum() == 1
+
+
+@pytest.mark.parametrize("fps", [60, 120])
+def test_hips_that_fall_together_for_a_few_looks_have_slipped_and_no_others_have(fps):
+    t = close(fps=fps, noise_px=0.7)
+    fall = np.abs(t.t_s - EPOCH_S) < 0.025
+    xy, hips = t.xy_px.copy(), [INDEX["left_hip"], INDEX["right_hip"]]
+    xy[np.ix_(fall, hips)] = t.middle("hip")[fall][:, None] + [0.0, 0.08 * track.height_px(t)]
+    xy[fall, INDEX["left_hip"], 0] += 0.07 * track.height_px(t)
+    landing = np.abs(t.t_s - EPOCH_S) < 0.05
+    assert fall.sum() >= 3 and not track.hips_slipped(t)[landing].any()
+    assert (track.hips_slipped(dataclasses.replace(t, xy_px=xy))[landing] == fall[landing]).all()
 
 
 @pytest.mark.parametrize("fps", [30, 60, 120])

@@ -62,8 +62,8 @@ class _Open:
     """A ball that was found and waits for its close looks, with what was asked for when it was bowled. `bowled`: it was, and
     is not only expected or foreseen; `back`: its looks were given before that was known; `expected`: as it was before anything
     of it was seen; `few`: the looks that decide; `widened`: more of them were asked for, since the landing was not well within
-    them; `by_stride`: they did not decide, so the whole delivery stride is to; `then`: those that follow; `told`: what was logged
-    and announced before the last of them."""
+    them; `by_stride`: they did not decide, so the whole delivery stride is to; `then`: those that follow; `live`: the live looks
+    that it was found in; `told`: what was logged and announced before the last of them."""
 
     number: int
     candidate: Candidate
@@ -76,6 +76,7 @@ class _Open:
     widened: bool = False
     by_stride: bool = False
     then: tuple[Span, ...] = ()
+    live: Track | None = None
     poses: list[Pose] = field(default_factory=list)
     told: Log | None = None
 
@@ -272,7 +273,7 @@ class Engine:
         ahead = [ball for ball in self._open.values()
                  if not ball.bowled and abs(ball.candidate.release_s - candidate.release_s) <= SAME_S]
         opened = ahead[0] if ahead else self._opened(candidate)
-        opened.bowled, opened.then = True, looks.whole(live, candidate, self._size)
+        opened.bowled, opened.live, opened.then = True, live, looks.whole(live, candidate, self._size)
         if not self._aim(opened, live, candidate):
             if not (opened.few and _is_clear(candidate)):
                 self._order_rest(opened)
@@ -336,7 +337,7 @@ class Engine:
             return self._order_rest(opened)
         plane = lane.of(close, self._camera)
         candidate = replace(candidate, front=_foot_in_front(close, plane))
-        seen = self._seen_closely(opened.poses, close, plane, candidate, candidate.arm)
+        seen = self._seen_closely(opened, close, plane, candidate, candidate.arm)
         landing = seen.phases.ffc
         if not (opened.widened or (landing and looks.decides(landing.value, opened.few))):
             opened.widened = True
@@ -392,7 +393,7 @@ class Engine:
         flags += ["camera moved"] if self._moved else []
         if opened.told:
             flags += _as_told(opened.focus.measure, values, opened.told.what)
-        doubt = measures.knee_doubt(seen, values["front_knee_ffc_deg"])
+        doubt = doubts.of_knee(seen, values["front_knee_ffc_deg"])
         ball = _judged(values, seen.phases.arm, (*flags, *([doubt] if doubt else [])), opened.focus)
         self._bowled_s = candidate.release_s
         if opened.expected and seen.phases.ffc:
@@ -407,12 +408,12 @@ class Engine:
     def _seen_whole(self, opened: _Open, close: Track, plane: lane.Lane, candidate: Candidate) -> tuple[measures.Seen, list[str]]:
         """A ball that was found again in close looks, with the arm and the foot that these have; and its flags for them."""
         arm, front, flags = _sides(candidate, opened.arm)
-        return self._seen_closely(opened.poses, close, plane, replace(candidate, front=front), arm), flags
+        return self._seen_closely(opened, close, plane, replace(candidate, front=front), arm), flags
 
-    def _seen_closely(self, poses: list[Pose], close: Track, plane: lane.Lane, ball: Candidate, arm: str) -> measures.Seen:
+    def _seen_closely(self, opened: _Open, close: Track, plane: lane.Lane, ball: Candidate, arm: str) -> measures.Seen:
         """The ball's phases and steps, in the running plane through its front foot."""
-        heavy = any(p.model == "heavy" and p.missing is None for p in poses)
-        seen = measures.closely(close, plane, arm, ball.front, ball.release_s, ball.run_up_m_s, heavy)
+        heavy = any(p.model == "heavy" and p.missing is None for p in opened.poses)
+        seen = measures.closely(close, plane, arm, ball.front, ball.release_s, ball.run_up_m_s, heavy, opened.live)
         return seen if seen.front is None else replace(seen, lane=plane.through(seen.front.ground_m, 0.0))
 
     def _found_again(self, close: Track, candidate: Candidate) -> tuple[lane.Lane, Candidate] | None:

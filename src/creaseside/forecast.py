@@ -146,8 +146,9 @@ def _knee(camera: Camera, front: np.ndarray, fps: float, on_sd_s: float, noise: 
     joint_px = noise.joint_px * max(1.0, figure_px / FIGURE_PX)      # a larger figure is shrunk for the model
     spread = max(measures.KNEE_NOISE_DEG, float(joint_px * np.sqrt((slopes**2).sum())))
     tilt = _aslant(camera, front)
-    body = np.hypot(measures.body_sd_deg(figure_px), np.degrees(measures.FRONT_OUT_SD * tilt))
-    return _value(float(np.sqrt(measures.landing_noise_deg(looks, spread) ** 2 + (KNEE_SLOPE_DEG_S * on_sd_s) ** 2 + body**2)))
+    landing = np.hypot(measures.landing_noise_deg(looks, spread), KNEE_SLOPE_DEG_S * on_sd_s)
+    either = [np.linalg.norm([measures.KNEE_LOOKS[near] * landing, measures.body_sd_deg(figure_px, near)]) for near in (True, False)]
+    return _value(float(np.sqrt(np.mean(np.square(either)) + np.degrees(measures.FRONT_OUT_SD * tilt) ** 2)))
 
 
 def _leg(camera: Camera, front: np.ndarray) -> tuple[np.ndarray, Lane]:

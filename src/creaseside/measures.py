@@ -11,7 +11,7 @@ from typing import Callable
 
 import numpy as np
 
-from creaseside import joints, phases, swing
+from creaseside import bones, joints, phases, swing
 from creaseside import steps as foot_steps
 from creaseside.ball import Value
 from creaseside.joints import signed_deg
@@ -26,16 +26,16 @@ NO_MARKS = "no marks: the camera's place is not known"
 # How far the hip is to its own side of the plane through its ankle: the front leg is `joints`' business, and what stays in doubt of
 # its knee a share of its limb. The back foot lands across, beyond the middle of the body, with its toes and so its bent knee
 # turned outwards.
-FRONT_OUT_SD = 0.055                         # of a thigh, what drawn knees seen from far off side-on stray by beyond those seen square
+FRONT_OUT_SD = 0.03                          # of a thigh, what drawn knees seen from far off side-on stray by beyond those seen square
 LATE_OUT_M = (0.045, 0.0)                    # by release the front knee points ahead, and the leg leans: `joints` was made for the landing, and
 LANDED_S = (0.050, 0.090)                    # fades out between these, after it (rendered: smallest knee 5.0 with it to the end, 4.3 so)
 BACK_OUT_M, BACK_OUT_SD_M = (-0.10, 0.05), 0.06      # (rendered; foot turned 45 to 60 degrees)
 KNEE_AFTER_S = 0.050                         # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
-KNEE_SURE_SD_DEG = 2.9                       # of 91 drawn balls 48 are beyond (3.4 degrees RMSE, 10 over 5 off); of the others (1.9) none was over 5 off, which a coach would act on
 UNPLACED_SD_DEG = 4.0                        # a camera up to 30 degrees off side-on shows another angle than the plane's: 0.6 to 4.3 (rendered)
 KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250 px figure (measured on rendered bowlers: 1.2 to 2)
-LATE_KNEE_SD_DEG = 5.4                       # from landing to release the model reads the knee 2 to 7 degrees too bent (rendered; published: 5)
-BR_KNEE_SD_DEG, BR_OUT_SD = 4.5, 0.1882      # at release, and of a thigh out of the plane (159 rendered: 5 degrees off up to 20 off side-on, 9 beyond)
+# From landing to release the model reads a knee less well (240 rendered balls; published: 5 degrees): near legs, far ones; of a thigh out of
+# the plane at release.
+LATE_KNEE_SD_DEG, BR_KNEE_SD_DEG, BR_OUT_SD = {True: 2.9, False: 4.1}, {True: 2.6, False: 4.2}, 0.178
 # What a leg does after a landing, as a parabola in time: gives way by 10 degrees in 70 ms, within as much (published: 0 to 40
 # degrees until release). The looks say more than this, but for the three that there are at 60 frames a second.
 GIVES_DEG, GIVES_S = 10.0, 0.07
@@ -46,9 +46,11 @@ GIVES = np.array([[0.0, GIVES_S / (2 * GIVES_DEG), 0.0], [0.0, 0.0, GIVES_S**2 /
 ROUGH_S = 0.15                               # after a contact: three looks say too little of their own noise, these are nine at 60 a second
 LANDING_SEEN_S = 0.02                        # either side of a contact, the leg must have been seen in half of the looks
 KNEE_LOOK_DEG = 2.0                          # a look this far off the parabola is a slip in part
-KNEE_BODY_SD_DEG = 0.7                       # how far the joints stray from the body's for a whole ball, once `joints` is taken off (rendered),
-KNEE_FIGURE_SD_DEG, FIGURE_PX = 1.1, 250.0   # and on a figure so tall: a pixel of each joint (91 rendered balls: with what else is stated 98 % within 1.96 sd)
-BACK_KNEE_SD_DEG = 4.75                      # the turned leg, often the far one, is read less well (rendered)
+# Of a near leg and a far one: the share of what the looks at a landing state that is the knee's own, how far joints stray from the body's
+# for a whole ball, and on a figure so tall: a pixel of each joint (239 rendered balls: near legs 2.3 degrees RMSE, far ones 3.1).
+KNEE_LOOKS, KNEE_BODY_SD_DEG = {True: 0.7, False: 1.0}, {True: 1.4, False: 0.7}
+KNEE_FIGURE_SD_DEG, FIGURE_PX = {True: 1.1, False: 2.0}, 250.0
+BACK_KNEE_SD_DEG = 4.65                      # the turned leg, often the far one, is read less well (rendered)
 SIDE_BEND_M, SIDE_BEND_SD_M = 0.20, 0.06     # by release the shoulders are this far aside: half a metre of trunk, bent 24 degrees (rendered;
                                              # published side-bend of the thorax 40 to 50 degrees, of which the hips take a part)
 OFF_SWING_DEG, SWING_S = 60.0, 0.05          # from the line of its swing: the arm of a bowler who delays it is 30 off, the other arm 90 (rendered)
@@ -56,13 +58,13 @@ SWING_SHARE = 0.7                            # of the looks round release, where
 ARM_SEEN_S = 0.035                           # either side of the landing, as many must have its arm
 ARM_SD_DEG = 5.0                             # of the upper arm at the landing, from the model's shoulder to its elbow (rendered)
 ELBOW_OUT_M = 0.10                           # the bowling elbow at the landing, out of the plane of its shoulder (rendered)
-TRUNK_SD_DEG, TRUNK_SD_DEG_S = 1.6, 45.0     # at the landing (rendered); and for each second between looks, since a line is laid through two of them
-SPEED_SD, SPEED_ASLANT_SD = 0.016, 0.042     # of the run-up's speed, seen square on, and 45 degrees off (rendered)
-KEPT_SD, BOUND_SD_M = 0.045, 0.0095          # of a share of that speed, of the hips' rise (rendered)
+TRUNK_SD_DEG, TRUNK_SD_DEG_S = 1.45, 45.0     # at the landing (rendered); and for each second between looks, since a line is laid through two of them
+SPEED_SD, SPEED_ASLANT_SD = 0.0145, 0.038     # of the run-up's speed, seen square on, and 45 degrees off (rendered)
+KEPT_SD, BOUND_SD_M = 0.041, 0.0095          # of a share of that speed, of the hips' rise (rendered)
 TRUNK_M, TRUNK_BR_SD_DEG = 0.50, 2.0         # beside a raised arm the shoulder's landmark wanders (rendered)
 THIGH_M = 0.42                               # an adult's; a junior's is a sixth shorter
 BEHIND_SHARE = 0.15                          # of the stature: legs whose knees are nearer than this cover each other (a thigh is as wide)
-HIDDEN_SD_DEG = 4.0                          # a far leg behind the near one (rendered: 8 such balls, 4.1 degrees RMSE, 7.5 at most)
+HIDDEN_SD_DEG = 3.0                          # a far leg behind the near one (rendered: 8 such balls, 4.1 degrees RMSE, 7.5 at most)
 LIGHT_EXTRA_DEG = 6.0                        # what the light model adds to it: 7 to 10 against 2 to 3 degrees RMSE
 ACROSS = 0.58                                # tan 30 degrees: run-ups come at 0 to 20 (common practice)
 STRIDE_SD_M, STRIDE_SD_SHARE = 0.007, 0.006  # landmarks of two feet, and the scale of the marks (rendered)
@@ -71,7 +73,8 @@ STRIDE_ONWARD_M_S = 0.35                     # an ankle goes on over its foot: f
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What the measures are taken from: the close track, the lane, the phases, the steps on the ground (None without marks)."""
+    """What the measures are taken from: the close track, the lane, the phases, the steps on the ground (None without marks), and the
+    live track that the ball was found in."""
 
     track: Track
     lane: Lane
@@ -80,14 +83,17 @@ class Seen:
     back: Step | None
     front: Step | None
     heavy: bool
+    live: Track
 
 
-def closely(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float, heavy: bool) -> Seen:
-    """A ball's close looks, from about when it was released: its phases, its feet on the ground."""
-    return see(track, lane, phases.of(track, lane, arm, front, release_s, run_up_m_s), heavy)
+def closely(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float, heavy: bool,
+            live: Track | None = None) -> Seen:
+    """A ball's close looks, from about when it was released: its phases, its feet on the ground. Without live looks the close ones
+    stand for them."""
+    return see(track, lane, phases.of(track, lane, arm, front, release_s, run_up_m_s), heavy, live)
 
 
-def see(track: Track, lane: Lane, when: Phases, heavy: bool) -> Seen:
+def see(track: Track, lane: Lane, when: Phases, heavy: bool, live: Track | None = None) -> Seen:
     """Puts the feet on the ground: the steps of the run-up, of the back foot and of the front foot."""
     def step(side: str, kind: str) -> Step | None:
         landing = when.landings.get(side)
@@ -97,7 +103,7 @@ def see(track: Track, lane: Lane, when: Phases, heavy: bool) -> Seen:
     before = foot_steps.last_two(when.contacts, when.front, when.bfc.value) if when.bfc else []
     run_up = [s for c in before if (s := foot_steps.of(track, lane, c)) is not None and _same_lane(s, back)]
     *run_up, back, front = foot_steps.compared([*run_up, back, front])
-    return Seen(track, lane, when, run_up, back, front, heavy)
+    return Seen(track, lane, when, run_up, back, front, heavy, live or track)
 
 
 def _same_lane(step: Step, back: Step | None) -> bool:
@@ -121,7 +127,7 @@ def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
     after = seen.track.t_s - seen.phases.ffc.value
     plain[hips_slipped(seen.track) & (np.abs(after) < LANDED_S[0])] = np.nan
     late = np.clip((after - LANDED_S[0]) / (LANDED_S[1] - LANDED_S[0]), 0.0, 1.0)
-    return (1 - late) * signed_deg(*joints.leg(lane, side, *marks)) + late * plain
+    return (1 - late) * signed_deg(*joints.leg(lane, side, *marks)) + late * plain - bones.off_deg(seen.track, seen.live, lane, seen.phases, late)
 
 
 def _at_contact(seen: Seen, angle: np.ndarray, on: Value, first_s: float = 0.0, last_s: float = KNEE_AFTER_S, usual: np.ndarray = GIVES_USUAL) -> Value:
@@ -161,15 +167,15 @@ def landing_noise_deg(after_s: np.ndarray, look_sd_deg: float | np.ndarray) -> f
 
 def _leg_sd(seen: Seen, side: str, on: Value, across_sd: float) -> float:
     """What is the same for every look of a ball: the model's joints, and joints that look shifted to a camera aslant."""
-    return float(np.sqrt(body_sd_deg(height_px(seen.track)) ** 2 + sum(doubt**2 for doubt in _leg_doubts(seen, side, on, across_sd).values())))
+    return float(np.sqrt(body_sd_deg(height_px(seen.track), seen.lane.is_near(side)) ** 2 + sum(doubt**2 for doubt in leg_doubts(seen, side, on, across_sd).values())))
 
 
-def body_sd_deg(figure_px: float) -> float:
+def body_sd_deg(figure_px: float, near: bool) -> float:
     """How far a knee strays for a whole ball on a figure that stands so tall in the picture, seen square and whole."""
-    return float(np.hypot(KNEE_BODY_SD_DEG, KNEE_FIGURE_SD_DEG * FIGURE_PX / figure_px))
+    return float(np.hypot(KNEE_BODY_SD_DEG[near], KNEE_FIGURE_SD_DEG[near] * FIGURE_PX / figure_px))
 
 
-def _leg_doubts(seen: Seen, side: str, on: Value, across_sd: float) -> dict[str, float]:
+def leg_doubts(seen: Seen, side: str, on: Value, across_sd: float) -> dict[str, float]:
     """Why -> degrees."""
     angled = _tilted(seen, across_sd, on)
     return {"seen from too far off side-on" if seen.lane.metric else NO_MARKS: angled if seen.lane.metric else np.hypot(angled, UNPLACED_SD_DEG),
@@ -207,36 +213,32 @@ def _at(seen: Seen, angle: np.ndarray, when: Value, extra_sd: float, degree: int
     return Value(float(value[0]), float(np.sqrt((slope[0] * when.sd) ** 2 + extra_sd**2)))
 
 
+def near(seen: Seen) -> bool:
+    """Whether the front leg is on the camera's side."""
+    return seen.lane.is_near(seen.phases.front)
+
+
 def _front(seen: Seen, knee: Value, when: Value, out_sd: float = FRONT_OUT_SD) -> Value:
     return Value(knee.value, float(np.hypot(knee.sd, _leg_sd(seen, seen.phases.front, when, out_sd)))) if knee else knee
 
 
 def front_knee_ffc_deg(seen: Seen) -> Value:
-    when = seen.phases.ffc
-    return _front(seen, _at_contact(seen, knee_deg(seen, seen.phases.front, seen.front), when), when) if when else when
-
-
-def knee_doubt(seen: Seen, knee: Value) -> str | None:
-    """What makes the front knee at the landing uncertain, in words, where it is."""
-    if not knee or knee.sd <= KNEE_SURE_SD_DEG:
-        return None
-    why = _leg_doubts(seen, seen.phases.front, seen.phases.ffc, FRONT_OUT_SD)
-    body = body_sd_deg(height_px(seen.track))
-    looks = knee.sd**2 - body**2 - sum(doubt**2 for doubt in why.values())
-    why |= {"few looks at the landing, or they disagree": np.sqrt(max(looks, 0.0)), "the bowler is small in the picture": body}
-    return "knee uncertain: " + max(why, key=why.get)
+    when, front = seen.phases.ffc, seen.phases.front
+    if not (when and (knee := _at_contact(seen, knee_deg(seen, front, seen.front), when))):
+        return knee if when else when
+    return _front(seen, replace(knee, sd=KNEE_LOOKS[near(seen)] * knee.sd), when)
 
 
 def front_knee_min_deg(seen: Seen) -> Value:
     if not (seen.phases.ffc and seen.phases.br):
         return seen.phases.br if seen.phases.ffc else seen.phases.ffc
     angle = knee_deg(seen, seen.phases.front, seen.front)
-    return _front(seen, _smallest(seen, angle, seen.phases.ffc.value, seen.phases.br.value, LATE_KNEE_SD_DEG), seen.phases.ffc)
+    return _front(seen, _smallest(seen, angle, seen.phases.ffc.value, seen.phases.br.value, LATE_KNEE_SD_DEG[near(seen)]), seen.phases.ffc)
 
 
 def front_knee_br_deg(seen: Seen) -> Value:
     when = seen.phases.br
-    return _front(seen, _at(seen, knee_deg(seen, seen.phases.front, seen.front), when, BR_KNEE_SD_DEG), when, BR_OUT_SD) if when else when
+    return _front(seen, _at(seen, knee_deg(seen, seen.phases.front, seen.front), when, BR_KNEE_SD_DEG[near(seen)]), when, BR_OUT_SD) if when else when
 
 
 def back_knee_bfc_deg(seen: Seen) -> Value:

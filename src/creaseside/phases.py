@@ -28,7 +28,7 @@ RELEASE_SD_S = 0.0015    # of the moment at which it passes that angle (rendered
 ASLANT_SD_S = 0.014      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
 # Beyond frame rate: feet that brush before they stand; and a far back foot, before which the front leg passes as it lands. So large
 # that 98 of 100 of 158 drawn balls lie within 1.96 sd (the first 77 of them: 3.5 ms off near, 9 far, weighed with LOW).
-CONTACT_BIAS_SD_S = {"bfc": 0.0052, "far bfc": 0.0105, "ffc": 0.0015}
+CONTACT_BIAS_SD_S = {"bfc": 0.0062, "far bfc": 0.0126, "ffc": 0.0015}
 
 # Heel and ankle fall slower than this from so long after the landing on, that far apart, where speeds are taken over so long: 59 drawn
 # deliveries 11 ms, 5 apart either way seen square and 6 by a camera far aslant, to which a foot seems to stand 9 ms off; puppets, whose
@@ -52,7 +52,7 @@ class Low(NamedTuple):
 # 130 drawn back feet, 7 ms apart near and 14 far, where their speeds tell 8 and 22, and 7 and 10 the two weighed together; looks that are evenly
 # spread have both nearer. That all were drawn from one motion is not in it.
 # A far front foot: 5.0 ms off without it, 3.4 so; for a near one, which is seen to stop, it tells nothing.
-LOW = {"bfc": Low(0.03, 0.0093, 0.0060, 0.12), "far bfc": Low(0.03, 0.0184, 0.0160, 0.12, True), "far ffc": Low(0.02, 0.0010, 0.0090, 0.08)}
+LOW = {"bfc": Low(0.03, 0.0093, 0.0072, 0.12), "far bfc": Low(0.03, 0.0184, 0.0192, 0.12, True), "far ffc": Low(0.02, 0.0010, 0.0090, 0.08)}
 FAR_EARLY_S = 0.005                    # a far back foot seems to stand so much before it does, in the middle (65 of them)
 HANGS_S = 0.030                        # the longer past this a far one is up after it seems to stand, the less that counts: it stood in the air
 STANDS_SHARE = 35                      # the percentile of heights that is how high a foot stands: not before it landed, nor as it rolls

@@ -12,7 +12,7 @@ import hashlib
 
 import numpy as np
 
-from creaseside import joints
+from creaseside import bones, joints
 from creaseside import lane as lanes
 from creaseside.ball import Value
 from creaseside.camera import Camera
@@ -30,8 +30,8 @@ READ = "landmarks as they are"      # the way of reading a zero, for `edition`
 
 
 def edition() -> str:
-    """Which way a zero is read, and which table its balls' knees: what was read otherwise is not to be set against these."""
-    return hashlib.sha256(f"{READ} {joints.edition()}".encode()).hexdigest()[:12]
+    """Which way a zero is read, and by which tables its balls' knees: what was read otherwise is not to be set against these."""
+    return hashlib.sha256(f"{READ} {joints.edition()} {bones.LANDING_DEG} {bones.USUAL}".encode()).hexdigest()[:12]
 
 
 def zero(track: Track, camera: Camera | None, side: str) -> Value:

@@ -20,7 +20,7 @@ def seen_at(t_s: np.ndarray) -> Seen:
     nothing = Value.missing("not asked")
     phases = Phases("right", "left", nothing, Value(0.0, 0.0), nothing, {"left": [], "right": []}, {})
     close = Track(t_s, np.arange(n), np.zeros((n, 33, 2)), np.zeros((n, 33, 3)), np.zeros((n, 2, 2)))
-    return Seen(close, Lane(None, np.zeros(3), np.array([1.0, 0.0]), 150.0), phases, [], None, None, True)
+    return Seen(close, Lane(None, np.zeros(3), np.array([1.0, 0.0]), 150.0), phases, [], None, None, True, close)
 
 
 @pytest.mark.parametrize("fps", [60, 120, 240])

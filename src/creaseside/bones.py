@@ -18,7 +18,7 @@ from creaseside.track import Track
 
 FROM_S, TO_S = -0.30, 0.07     # of the landing: the other leg is whole in the picture then, and mostly as far away
 LANDED_S = 0.05                # after it, in which the front leg is looked at
-MOST = 0.09                    # farther from usual than nine of ten: a slip, which counts for no more
+MOST = 0.09                    # farther from usual than 19 of 20: a slip, which counts for no more
 # Front leg over other leg, as usual; what a knee is read too straight by for each whole leg that it looks longer: at the landing (by
 # the live looks' other leg), and later, with what it is read too straight by anyway. Near leg, far leg (240 drawn balls).
 USUAL, LATE_USUAL = {True: 1.111, False: 1.012}, {True: 1.123, False: 1.019}

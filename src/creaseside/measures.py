@@ -127,7 +127,8 @@ def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
     after = seen.track.t_s - seen.phases.ffc.value
     plain[hips_slipped(seen.track) & (np.abs(after) < LANDED_S[0])] = np.nan
     late = np.clip((after - LANDED_S[0]) / (LANDED_S[1] - LANDED_S[0]), 0.0, 1.0)
-    return (1 - late) * signed_deg(*joints.leg(lane, side, *marks)) + late * plain - bones.off_deg(seen.track, seen.live, lane, seen.phases, late)
+    read = (1 - late) * signed_deg(*joints.leg(lane, side, *marks)) + late * plain
+    return read - bones.off_deg(seen.track, seen.live, lane, seen.phases, late)
 
 
 def _at_contact(seen: Seen, angle: np.ndarray, on: Value, first_s: float = 0.0, last_s: float = KNEE_AFTER_S, usual: np.ndarray = GIVES_USUAL) -> Value:
@@ -167,7 +168,8 @@ def landing_noise_deg(after_s: np.ndarray, look_sd_deg: float | np.ndarray) -> f
 
 def _leg_sd(seen: Seen, side: str, on: Value, across_sd: float) -> float:
     """What is the same for every look of a ball: the model's joints, and joints that look shifted to a camera aslant."""
-    return float(np.sqrt(body_sd_deg(height_px(seen.track), seen.lane.is_near(side)) ** 2 + sum(doubt**2 for doubt in leg_doubts(seen, side, on, across_sd).values())))
+    body = body_sd_deg(height_px(seen.track), seen.lane.is_near(side))
+    return float(np.linalg.norm([body, *leg_doubts(seen, side, on, across_sd).values()]))
 
 
 def body_sd_deg(figure_px: float, near: bool) -> float:
@@ -224,9 +226,10 @@ def _front(seen: Seen, knee: Value, when: Value, out_sd: float = FRONT_OUT_SD) -
 
 def front_knee_ffc_deg(seen: Seen) -> Value:
     when, front = seen.phases.ffc, seen.phases.front
-    if not (when and (knee := _at_contact(seen, knee_deg(seen, front, seen.front), when))):
-        return knee if when else when
-    return _front(seen, replace(knee, sd=KNEE_LOOKS[near(seen)] * knee.sd), when)
+    if not when:
+        return when
+    knee = _at_contact(seen, knee_deg(seen, front, seen.front), when)
+    return _front(seen, replace(knee, sd=KNEE_LOOKS[near(seen)] * knee.sd), when) if knee else knee
 
 
 def front_knee_min_deg(seen: Seen) -> Value:

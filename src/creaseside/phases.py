@@ -27,7 +27,7 @@ RELEASE_ARM_DEG = 17.0   # shoulder to wrist, forward of straight up, when the b
 RELEASE_SD_S = 0.0015    # of the moment at which it passes that angle (rendered). Whoever lets go elsewhere does so in every ball: a constant of theirs
 ASLANT_SD_S = 0.014      # and 45 degrees off side-on: a foot that comes in from the side seems to stand before it does (rendered)
 # Beyond frame rate: feet that brush before they stand; and a far back foot, before which the front leg passes as it lands. So large
-# that 98 of 100 of 158 drawn balls lie within 1.96 sd (the first 77 of them: 3.5 ms off near, 9 far, weighed with LOW).
+# that 97 of 100 of 239 drawn balls lie within 1.96 sd (7 ms off near, 11 far, weighed with LOW).
 CONTACT_BIAS_SD_S = {"bfc": 0.0062, "far bfc": 0.0126, "ffc": 0.0015}
 
 # Heel and ankle fall slower than this from so long after the landing on, that far apart, where speeds are taken over so long: 59 drawn

@@ -119,6 +119,19 @@ def test_a_foot_that_was_not_seen_coming_down_lands_where_it_is_seen_to_stand():
     assert phases._as_its_height_has_it(late, plane, "right", seems, phases.LOW["far bfc"]) == seems
 
 
+def test_a_back_foot_that_comes_in_as_no_foot_does_was_elsewhere_and_its_landing_is_in_doubt():
+    """The model has it a third of a metre away in a look just before it stands."""
+    def landed(jumps: bool) -> Value:
+        film = Film(bowler(), fps=60)
+        if jumps:
+            feet = [INDEX[f"right_{part}"] for part in ("heel", "toe", "ankle")]
+            film.xy[np.ix_((film.t > TOLD["bfc"] - 0.05) & (film.t < TOLD["bfc"] - 0.03), feet)] -= [60, 60]
+        close = track.of(film.poses(-0.9, 0.25))
+        return phases.of(close, lane.of(close, film.camera), "right", "left", EPOCH_S + 0.11, 5.4).bfc
+
+    assert landed(False).sd < 0.010 and landed(True).sd > phases.JUMP_SD_S
+
+
 def test_a_foot_that_was_hidden_as_it_came_down_lands_with_the_more_doubt():
     on_s = TOLD["bfc"]
     seems = Value(EPOCH_S + on_s, 0.02)

@@ -75,7 +75,7 @@ class _Open:
     few: tuple[Span, ...] = ()
     widened: bool = False
     by_stride: bool = False
-    then: tuple[Span, ...] = ()
+    then: tuple[tuple[Span, ...], ...] = ()
     live: Track | None = None
     poses: list[Pose] = field(default_factory=list)
     told: Log | None = None
@@ -300,11 +300,11 @@ class Engine:
 
     def _order_rest(self, opened: _Open) -> None:
         """All other looks; but where a verdict at the landing is still to come, those of the delivery stride first."""
-        spans, opened.then = opened.then, ()
+        parts, opened.then = opened.then, ()
         if not (opened.told or opened.by_stride) and opened.focus and opened.focus.measure in looks.AT_LANDING:
             opened.by_stride = True
-            spans, opened.then = spans[:looks.STRIDE_SPANS], spans[looks.STRIDE_SPANS:]
-        self._orders.append(Look(opened.number, spans))
+            parts, opened.then = parts[:1], parts[1:]
+        self._orders.append(Look(opened.number, sum(parts, ())))
 
     def _just_found(self, now_s: float) -> bool:
         """An arm that goes over the top now belongs to the ball that was just found."""

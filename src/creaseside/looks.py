@@ -18,6 +18,7 @@ from creaseside.stamps import to_ns
 from creaseside.track import Track
 
 RUN_UP_LOOK_S = 1.06     # how far before front foot contact the run-up is looked at: back foot contact and two steps before it
+STRIDE_LOOK_S = 0.30     # before the landing: the delivery stride
 LANDING_LOOK_S = 0.09    # after the release
 LEAST_LOOK_S = 0.20      # after the landing: the release, also where the light model mixed up the arms and timed it badly
 RUN_STEP_S = 1 / 45      # the run-up is slow beside the landing: a look in 25 ms finds its steps as well as one in 16 (measured)
@@ -33,25 +34,25 @@ PIECE_S = 0.32           # a box holds the bowler this long, however fast they r
 DECIDE_FROM_S, DECIDE_HALVED_S, DECIDE_TO_S = -0.055, 0.020, 0.075
 SEEN_BEFORE_S, SEEN_AFTER_S = 0.025, 0.040     # of them, either side of the landing, for this to hold
 WIDER_S = 0.030          # to either side, where they hold no landing: of 115 drawn ones that are 30 to 50 ms from where they were expected 111 to 115 are decided so
-STRIDE_SPANS = 2         # of the whole ball's, the first ones: the landing and what follows, the delivery stride before it
 AT_LANDING = ("front_knee_ffc_deg", "trunk_lean_ffc_deg")
 
 Size = tuple[int, int]
 
 
-def whole(live: Track, ball: Candidate, size_px: Size) -> tuple[Span, ...]:
-    """The landing first, closely; then backwards along the run-up, piece by piece, each in a box of its own."""
+def whole(live: Track, ball: Candidate, size_px: Size) -> tuple[tuple[Span, ...], tuple[Span, ...]]:
+    """The delivery stride, closely: the landing and what follows first, then what was before it; and the run-up, backwards piece by
+    piece, each in a box of its own."""
     step, coarse = to_ns(LANDING_STEP_S), to_ns(RUN_STEP_S)
     landing, release = ball.landing_s, ball.release_s
     runner = _runner(live, ball)
-    spans = [_span(runner, landing - 0.02, max(release + LANDING_LOOK_S, landing + LEAST_LOOK_S), step, size_px),
-             _span(runner, landing - 0.02, landing - 0.30, step, size_px)]
-    end = landing - 0.30
+    stride = (_span(runner, landing - 0.02, max(release + LANDING_LOOK_S, landing + LEAST_LOOK_S), step, size_px),
+              _span(runner, landing - 0.02, landing - STRIDE_LOOK_S, step, size_px))
+    run_up, end = [], landing - STRIDE_LOOK_S
     while end > landing - RUN_UP_LOOK_S:
         begin = max(end - PIECE_S, landing - RUN_UP_LOOK_S)
-        spans.append(_span(runner, end, begin, coarse, size_px))
+        run_up.append(_span(runner, end, begin, coarse, size_px))
         end = begin
-    return tuple(spans)
+    return stride, tuple(run_up)
 
 
 def deciding(live: Track, ball: Candidate, size_px: Size, measure: str) -> tuple[Span, ...]:

@@ -108,7 +108,8 @@ def _ball_at(track: Track, lane: Lane, swing: Swing) -> Candidate | None:
 
 
 def _landing(track: Track, lane: Lane, release_s: float, speed: float) -> tuple[float, str] | None:
-    """When and with which foot the bowler landed: the foot in front at release, and the first moment at which it stood."""
+    """When and with which foot the bowler landed: the foot in front at release, and the first moment at which it stood; where that
+    one did not, the other, since in the follow-through the model takes one leg for the other."""
     near = track.between(release_s - LANDING_S[0] - 0.1, release_s - LANDING_S[1] + 0.06)
     if len(near) < 3:
         return None
@@ -120,13 +121,15 @@ def _landing(track: Track, lane: Lane, release_s: float, speed: float) -> tuple[
         at[side], fastest[side] = place[:, 0], np.linalg.norm(slope, axis=1)
     both = np.isfinite(at["left"] + at["right"])         # a foot that is not seen would pass for the one behind
     i = int(np.where(both | ~both.any(), np.abs(near.t_s - release_s), np.inf).argmin())
-    front = max(at, key=lambda s: np.nan_to_num(at[s][i], nan=-np.inf))
-    lead = at[front] - lane.flat(near.middle("hip"))[:, 0]
+    hips = lane.flat(near.middle("hip"))[:, 0]
     landing = (near.t_s > release_s - 0.12) & (near.t_s < release_s + 0.02)      # by release the hips have come over the foot
-    if not (lead[landing] > AHEAD_M).any():
-        return None
-    still = (fastest[front] < np.minimum(PLANTED_SHARE + PLANTED_SHARE_PER_S * near.gap_s(), 0.75) * speed) & (near.t_s >= release_s - LANDING_S[0]) & (near.t_s <= release_s - LANDING_S[1])
-    return (float(near.t_s[still.argmax()]), front) if still.any() else None
+    in_time = (near.t_s >= release_s - LANDING_S[0]) & (near.t_s <= release_s - LANDING_S[1])
+    slow = np.minimum(PLANTED_SHARE + PLANTED_SHARE_PER_S * near.gap_s(), 0.75) * speed
+    for front in sorted(at, key=lambda s: -np.nan_to_num(at[s][i], nan=-np.inf)):
+        still = (fastest[front] < slow) & in_time
+        if (at[front] - hips > AHEAD_M)[landing].any() and still.any():
+            return float(near.t_s[still.argmax()]), front
+    return None
 
 
 def _hidden_landing(track: Track, swing: Swing) -> tuple[float, str] | None:

@@ -30,19 +30,23 @@ def off_deg(close: Track, live: Track, lane: Lane, when: Phases, late: np.ndarra
     `joints` is of no use any more. lane: the plane through the front foot; without a camera nothing is known."""
     if not lane.metric:
         return np.zeros(len(close))
-    near = lane.is_near(when.front)
-    landing = LANDING_DEG[near] * _beyond(share(close, live, lane, when), USUAL[near])
-    after = LATE_BIAS_DEG[near] + LATE_DEG[near] * _beyond(share(close, close, lane, when), LATE_USUAL[near])
+    near, (by_live, by_close) = lane.is_near(when.front), shares(close, live, lane, when)
+    landing = LANDING_DEG[near] * _beyond(by_live, USUAL[near])
+    after = LATE_BIAS_DEG[near] + LATE_DEG[near] * _beyond(by_close, LATE_USUAL[near])
     return (1 - late) * landing + late * after
 
 
-def share(close: Track, looks: Track, lane: Lane, when: Phases) -> float:
-    """The front leg as it lands, in its close looks, over the other leg in `looks` of the delivery stride; NaN where either was
-    not seen."""
+def shares(close: Track, live: Track, lane: Lane, when: Phases) -> tuple[float, float]:
+    """The front leg as it lands, in its close looks, over the other leg in the delivery stride, in the live and in the close looks; NaN
+    where either was not seen."""
     landing_s = when.ffc.value
-    landed, around = close.between(landing_s, landing_s + LANDED_S), looks.between(landing_s + FROM_S, landing_s + TO_S)
+    landed = close.between(landing_s, landing_s + LANDED_S)
     own = joints.leg_m(*joints.leg(lane, when.front, *(landed[f"{when.front}_{joint}"] for joint in joints.JOINTS)))
-    return own / joints.leg_m(*(lane.flat(around[f"{when.back}_{joint}"]) for joint in joints.JOINTS))
+
+    def other(looks: Track) -> float:
+        stride = looks.between(landing_s + FROM_S, landing_s + TO_S)
+        return joints.leg_m(*(lane.flat(stride[f"{when.back}_{joint}"]) for joint in joints.JOINTS))
+    return own / other(live), own / other(close)
 
 
 def _beyond(found: float, usual: float) -> float:

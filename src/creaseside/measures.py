@@ -125,9 +125,10 @@ def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
     if not front or not seen.phases.ffc:
         return plain
     after = seen.track.t_s - seen.phases.ffc.value
-    plain[hips_slipped(seen.track) & (np.abs(after) < LANDED_S[0])] = np.nan
     late = np.clip((after - LANDED_S[0]) / (LANDED_S[1] - LANDED_S[0]), 0.0, 1.0)
     read = (1 - late) * signed_deg(*joints.leg(lane, side, *marks)) + late * plain
+    landing = np.flatnonzero(np.abs(after) < LANDED_S[0])
+    read[landing[hips_slipped(seen.track, landing)]] = np.nan
     return read - bones.off_deg(seen.track, seen.live, lane, seen.phases, late)
 
 

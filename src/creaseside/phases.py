@@ -110,8 +110,7 @@ def of(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_
     if stands := likeliest(down[back], ffc.value, BFC_TO_FFC_S, USUAL_BFC_TO_FFC_S):
         which = "far bfc" if far[back] else "bfc"
         bfc = Value(stands.on_s + FAR_EARLY_S * far[back], float(np.hypot(stands.on_sd_s, contact_sd_s(which, aslant))))
-        bfc = _as_its_height_has_it(track, lane, back, bfc, LOW[which])
-        bfc = replace(bfc, sd=float(np.hypot(bfc.sd, JUMP_SD_S))) if _jumps(track, lane, back, bfc.value, run_up_m_s) else bfc
+        bfc = _doubted_where_it_jumps(track, lane, back, _as_its_height_has_it(track, lane, back, bfc, LOW[which]), run_up_m_s)
         landings[back] = _moved(down[back], stands, bfc)
     return Phases(arm, front, bfc, ffc, br, down, landings)
 
@@ -179,12 +178,13 @@ def _as_its_height_has_it(track: Track, lane: Lane, side: str, on: Value, low: L
     return _weighed(Value(on.value, on.sd * max(1.0, late) ** 2), Value(landed_s, doubt_s))
 
 
-def _jumps(track: Track, lane: Lane, side: str, on_s: float, run_up_m_s: float) -> bool:
-    """Whether that foot moves from a look to the next, round its landing, as no foot does."""
-    near = track.between(on_s + JUMP_FROM_S, on_s + JUMP_TO_S)
+def _doubted_where_it_jumps(track: Track, lane: Lane, side: str, on: Value, run_up_m_s: float) -> Value:
+    """A landing, with the more doubt where its foot moves from a look to the next, round it, as no foot does."""
+    near = track.between(on.value + JUMP_FROM_S, on.value + JUMP_TO_S)
     places = np.array([lane.flat(near[f"{side}_{part}"]) for part in ("heel", "toe", "ankle")])
     speeds = np.linalg.norm(np.diff(places, axis=1), axis=-1) / np.diff(near.t_s)
-    return bool((np.median(speeds, axis=0) > JUMPS * run_up_m_s).any())
+    jumps = (np.median(speeds, axis=0) > JUMPS * run_up_m_s).any()
+    return replace(on, sd=float(np.hypot(on.sd, JUMP_SD_S))) if jumps else on
 
 
 def _last_below(t_s: np.ndarray, y: np.ndarray) -> Value:

@@ -222,21 +222,21 @@ def _as_neighbours(track: Track, here: np.ndarray, before: int, after: int, far_
     return np.where(off[..., None], np.nan, xy[here])
 
 
-def hips_slipped(track: Track) -> np.ndarray:
-    """The looks in which the hips lie elsewhere beside one another than in those round them, (T,).
+def hips_slipped(track: Track, looks: np.ndarray) -> np.ndarray:
+    """In which of these looks (N,), numbers, the hips lie elsewhere beside one another than in those round them, (N,).
 
     A few such looks in a row agree with their neighbours, so the way is a parabola through many, for which slips hardly count.
     """
     apart = (track["left_hip"] - track["right_hip"]) / height_px(track)
-    u = (track.t_s[:, None] - track.t_s) / HIPS_SPAN_S                                # (T, looks round it)
+    u = (track.t_s[looks, None] - track.t_s) / HIPS_SPAN_S                            # (N, looks round it)
     near = (np.abs(u) <= 1.0) & np.isfinite(apart).all(1)
     powers, y, weight = u[..., None] ** np.arange(3), np.nan_to_num(apart), near.astype(float)
     for _ in range(10):
-        weighted = (powers * weight[..., None]).transpose(0, 2, 1)                    # (T, 3, looks)
-        way = np.linalg.solve(weighted @ powers + 1e-9 * np.eye(3), weighted @ y)     # (T, 3, 2)
+        weighted = (powers * weight[..., None]).transpose(0, 2, 1)                    # (N, 3, looks)
+        way = np.linalg.solve(weighted @ powers + 1e-9 * np.eye(3), weighted @ y)     # (N, 3, 2)
         off = np.linalg.norm(y - powers @ way, axis=-1)
         weight = near / np.maximum(1.0, off / HIPS_USUAL)
-    return (np.diagonal(off) > HIPS_HEIGHTS) & (near.sum(1) > HIPS_FEWEST)
+    return (off[np.arange(len(looks)), looks] > HIPS_HEIGHTS) & (near.sum(1) > HIPS_FEWEST)
 
 
 def local_line(t_s: np.ndarray, y: np.ndarray, at_s: np.ndarray, half_s: float | np.ndarray, degree: int = 2) -> tuple[np.ndarray, np.ndarray]:

@@ -27,7 +27,7 @@ def stretched(one: measures.Seen, by: float) -> track.Track:
 
 
 def share(one: measures.Seen, looks: track.Track) -> float:
-    return bones.share(one.track, looks, one.lane.through(one.front.ground_m, 0.0), one.phases)
+    return bones.shares(one.track, looks, one.lane.through(one.front.ground_m, 0.0), one.phases)[0]
 
 
 @pytest.mark.parametrize("arm", ["right", "left"])

@@ -105,8 +105,10 @@ def models(place: Place) -> Iterator[Check]:
         # of 204 frames against none.
         yield Check("pose model", WARNING, "light only: the front knee is out by about 7.5 degrees instead of 2, "
                                            "and legs get swapped", again)
+    elif models.second_bundle(place) is None:
+        yield Check("pose model", WARNING, "no second one: the front knee is out by about 3 degrees instead of 2.5", again)
     else:
-        yield Check("pose model", OK, "light for the live picture, heavy for what is measured")
+        yield Check("pose model", OK, "light for the live picture, heavy for what is measured, a second one for the front knee")
 
 
 def sound(place: Place) -> Iterator[Check]:

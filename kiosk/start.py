@@ -232,9 +232,9 @@ def keep(path: Path, text: str) -> None:
 
 def need_models() -> None:
     """Build and fetch the pose models. Without a network the light one is enough to start with."""
-    if not run("the pose models, 31 MB the first time", [str(PYTHON), "-m", "kiosk.models"], stop=False, quick=True):
-        say("creaseside: going on with the light pose model alone; "
-            "knees are measured less well until the other one is here")
+    if not run("the pose models, 170 MB the first time", [str(PYTHON), "-m", "kiosk.models"], stop=False, quick=True):
+        say("creaseside: going on with the pose models that are here; "
+            "knees are measured less well until the others are")
 
 
 def run(what: str, command: list[str], stop: bool = True, quick: bool = False, more_env: dict | None = None) -> bool:

@@ -179,9 +179,13 @@ def test_focus_in_words_and_noise_is_no_detail():
 def test_models_that_are_missing_are_told_with_what_that_costs(place, monkeypatch, tmp_path):
     monkeypatch.setattr(models, "light_bundle", lambda _: tmp_path)
     monkeypatch.setattr(models, "heavy_bundle", lambda _: None)
+    monkeypatch.setattr(models, "second_bundle", lambda _: None)
     told = only(checkup.models(place))
     assert told.state == WARNING and "7.5 degrees" in told.found and "start.py" in told.do
     monkeypatch.setattr(models, "heavy_bundle", lambda _: tmp_path)
+    told = only(checkup.models(place))
+    assert told.state == WARNING and "no second one" in told.found and "start.py" in told.do
+    monkeypatch.setattr(models, "second_bundle", lambda _: tmp_path)
     assert only(checkup.models(place)).state == OK
     monkeypatch.setattr(models, "light_bundle", lambda _: None)
     assert only(checkup.models(place)).state == FAULT

@@ -5,7 +5,7 @@ import bisect
 from dataclasses import dataclass, replace
 from typing import Protocol, Sequence
 
-from creaseside.orders import Box, Span
+from creaseside.orders import Box, Look
 from creaseside.stamps import Stamp, to_ns
 
 # The same view without the bowler there is the camera's so long before, or where there is nothing before, after: at 3 m/s, two metres
@@ -22,25 +22,35 @@ class Kept(Protocol):
 @dataclass(frozen=True, slots=True)
 class Frame:
     """A frame to be looked at, in that box; whoever has to be searched for is in `sought_px`; `without`: the number of one from which
-    the bowler is gone."""
+    the bowler is gone; `second`: by the second model."""
 
     stamp: Stamp
     box_px: Box | None = None
     sought_px: Box | None = None
     without: int | None = None
+    second: bool = False
 
 
-def frames_of(spans: Sequence[Span], kept: Kept, asked: Sequence[Stamp] = ()) -> list[Frame]:
-    """The spans' frames that are here, each in its own direction, `step_ns` from one another, also where spans meet, and from those
-    that were asked for: speeds are read from neighbouring looks."""
-    taken, chosen = [stamp.t_ns for stamp in asked], []
-    for span in spans:
+def frames_of(look: Look, kept: Kept, asked: Sequence[Frame] = ()) -> list[Frame]:
+    """The look's frames that are here, each span's in its own direction, `step_ns` from one another, also where spans meet, and from
+    those that were asked for: speeds are read from neighbouring looks. Last those that the second model looks at as well."""
+    before = [frame for frame in asked if not frame.second]
+    chosen = _with_views(_chosen(look, kept, before), kept)
+    first_ns, last_ns = look.second_ns
+    twice = {frame.stamp for frame in asked if frame.second}
+    return chosen + [replace(frame, without=None, second=True) for frame in (*before, *chosen)
+                     if first_ns <= frame.stamp.t_ns <= last_ns and frame.stamp not in twice]
+
+
+def _chosen(look: Look, kept: Kept, before: Sequence[Frame]) -> list[Frame]:
+    taken, chosen = [frame.stamp.t_ns for frame in before], []
+    for span in look.spans:
         stamps = kept.stamps(min(span.first_ns, span.last_ns), max(span.first_ns, span.last_ns))
         for stamp in stamps if span.first_ns <= span.last_ns else stamps[::-1]:
             if all(abs(stamp.t_ns - t_ns) >= span.step_ns for t_ns in taken):
                 taken.append(stamp.t_ns)
                 chosen.append(Frame(stamp, span.box_px, span.runner and span.runner.box_px(stamp.t_ns, stamp.t_ns)))
-    return _with_views(chosen, kept)
+    return chosen
 
 
 def _with_views(frames: list[Frame], kept: Kept) -> list[Frame]:

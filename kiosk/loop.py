@@ -21,7 +21,7 @@ from kiosk import troubles
 from kiosk.board import Board
 from kiosk.course import STEPS, Course
 from kiosk.cuttings import Cuttings
-from kiosk.frames import frames_of
+from kiosk.frames import Frame, frames_of
 from kiosk.front import Front
 from kiosk.health import Health, Lateness
 from kiosk.inputs import Press
@@ -78,7 +78,7 @@ class Loop:
         parts.intake.behind = self._behind
         self._looks: list[Look] = []                                   # whose last frame is still to come
         self._out: Counter[int] = Counter()                            # frames that are being looked at, by ball
-        self._asked: defaultdict[int, list[Stamp]] = defaultdict(list)
+        self._asked: defaultdict[int, list[Frame]] = defaultdict(list)
         self._closely: defaultdict[int, list[Pose]] = defaultdict(list)
         self._clips: dict[int, Log] = {}
         self._finished = False
@@ -183,9 +183,9 @@ class Loop:
                 self._safely("a look at nothing", self._all_back, look.ball)
 
     def _hand_out(self, look: Look) -> None:
-        frames = frames_of(look.spans, self.parts.reel, self._asked[look.ball])
+        frames = frames_of(look, self.parts.reel, self._asked[look.ball])
         if frames:
-            self._asked[look.ball] += [frame.stamp for frame in frames]
+            self._asked[look.ball] += frames
             self._out[look.ball] += len(frames)
             self._oldest_ns[look.ball] = min(self._oldest_ns.get(look.ball, frames[0].stamp.t_ns), *(frame.stamp.t_ns for frame in frames))
             self.parts.watcher.look(look.ball, frames, look.urgent)

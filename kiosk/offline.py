@@ -39,8 +39,8 @@ SMALLEST = 1 << 20   # bytes of a reel; never the limit
 class Measurer:
     """Two pose processes and a reel, kept from file to file. `balls` gives a file's balls in order of time."""
 
-    def __init__(self, light, heavy=None) -> None:
-        self._bundles = light, heavy
+    def __init__(self, light: Path, heavy: Path | None = None, second: Path | None = None) -> None:
+        self._bundles = light, heavy, second
         self._reel: Reel | None = None
         self._watcher: Watcher | None = None
         self._room = self._frames = 0
@@ -192,7 +192,7 @@ class _Clip:
             latest = max((max(s.first_ns, s.last_ns) for s in look.spans), default=0)
             if newest_ns is None or newest_ns >= latest:
                 del self._asked[ball]
-                frames = frames_of(look.spans, self)
+                frames = frames_of(look, self)
                 self._out[ball] = len(frames)
                 self._watcher.look(ball, frames)
                 self._all_back(ball)

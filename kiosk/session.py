@@ -30,6 +30,9 @@ from kiosk.texts import Texts
 from kiosk.turns import Turns
 from kiosk.upkeep import Upkeep, day_of, set_back
 
+Bundles = tuple[Path, Path | None, Path | None]
+MODELS = "light", "heavy", "second"
+
 READY_NS = 90 * NS      # pose processes that are not ready by then are said to be missing, and the kiosk goes on
 
 
@@ -243,19 +246,19 @@ def tell(place: Place, written: Written) -> None:
     place.say(f"ball {written.json['ball']}: {written.json['verdict'] or 'logged'}{number}")
 
 
-def bundles_of(place: Place) -> tuple[Path, Path | None]:
-    """The light and the heavy pose model."""
-    light, heavy = models.light_bundle(place), models.heavy_bundle(place)
+def bundles_of(place: Place) -> Bundles:
+    """The light, the heavy and the second pose model."""
+    light, heavy, second = models.light_bundle(place), models.heavy_bundle(place), models.second_bundle(place)
     if light is None:
         raise Fault("the pose models", "no pose library in this environment", "run python3 kiosk/start.py again")
-    if heavy is None:
-        place.say("the heavy pose model is not here: knees are measured less well; "
-                  "run python3 kiosk/start.py with a network once")
-    return light, heavy
+    if absent := [name for name, bundle in (("heavy", heavy), ("second", second)) if bundle is None]:
+        place.say(f"the {' and the '.join(absent)} pose model {'is' if len(absent) == 1 else 'are'} not here: "
+                  "knees are measured less well; run python3 kiosk/start.py with a network once")
+    return light, heavy, second
 
 
-def hashes(bundles: tuple[Path, Path | None]) -> dict[str, str]:
-    return {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in zip(("light", "heavy"), bundles) if path}
+def hashes(bundles: Bundles) -> dict[str, str]:
+    return {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in zip(MODELS, bundles) if path}
 
 
 def _clip_name(spec: str) -> str | None:
@@ -277,7 +280,7 @@ def _log(place: Place, parts: ExitStack) -> Logbook:
     return log
 
 
-def _watcher(reel, bundles: tuple[Path, Path | None], parts: ExitStack):
+def _watcher(reel, bundles: Bundles, parts: ExitStack):
     from kiosk.watcher import Watcher
     return parts.enter_context(Watcher(reel, *bundles))
 

@@ -4,6 +4,7 @@ Every process reads the reel itself, so that only numbers and landmarks travel. 
 frames and looks at frames again when no live frame waits; the others only look again. A look is kept in the order it
 was asked for and handed out a frame at a time; a process stays on its stretch of neighbouring frames, since the model
 follows a body from frame to frame, and one that has nothing to do takes over the later half of the longest stretch.
+The second model follows nobody: one process has it, and looks with it where it has nothing else to do.
 
 A process that dies, is stopped, or keeps a frame for more than HUNG_S, is replaced; the frames that it held come back as
 nobody, with the reason. This room does not choose frames and does not judge poses.
@@ -29,6 +30,7 @@ from kiosk import clock, memory, soles, still
 from kiosk.frames import Frame
 from kiosk.pose_model import PoseModel, hushed, inside
 from kiosk.reel import Reel
+from kiosk.second_model import SecondModel
 
 __all__ = ["Box", "PoseModel", "Watcher"]
 
@@ -44,6 +46,7 @@ GONE_S = 0.5        # a process that let go of everything is gone in a moment, a
 NEIGHBOURS_S = 0.1  # frames of one stretch are no further apart
 IDLE_S = 0.1        # without work, and a process gets ready to begin anew; what goes on comes within a turn or two of the loop
 HALF = 4            # frames worth taking over: a new stretch costs two poses more
+LIVE, LOOK, SECOND = "live", "look", "second"   # what a process does with a frame
 
 
 @dataclass(slots=True)
@@ -56,6 +59,11 @@ class _Job:
     fresh: bool = False
     last: bool = False     # of its stretch
     hurry: bool = False    # a verdict waits for it
+    second: bool = False   # by the second model
+
+    @property
+    def kind(self) -> str:
+        return LIVE if self.ball is None else SECOND if self.second else LOOK
 
 
 @dataclass(slots=True)
@@ -75,17 +83,22 @@ class _Stretch:
 
 
 class Stretches:
-    """Frames to look at again, as stretches of neighbours; who is on which. whole: nobody takes over half of one."""
+    """Frames to look at again, as stretches of neighbours; who is on which. whole: nobody takes over half of one. second: the number of
+    the process that has the second model; its frames are of no stretch."""
 
-    def __init__(self, whole: bool = False) -> None:
-        self._whole = whole
+    def __init__(self, whole: bool = False, second: int = 0) -> None:
+        self._whole, self._second = whole, second
         self._waiting: list[_Stretch] = []
         self._own: dict[int, _Stretch] = {}
+        self._twice: collections.deque[_Job] = collections.deque()
 
     def add(self, ball: int, frames: Iterable[Frame], hurry: bool = False) -> None:
         """hurry: before all that waits and does not, and where a stretch of these is under way it goes on with them."""
         for frame in frames:
-            job = _Job(ball, frame.stamp, frame.box_px, frame.sought_px, frame.without, hurry=hurry)
+            job = _Job(ball, frame.stamp, frame.box_px, frame.sought_px, frame.without, hurry=hurry, second=frame.second)
+            if job.second:
+                self._twice.append(job)
+                continue
             known = [*self._own.values(), *self._waiting] if hurry else self._waiting[-1:]
             stretch = next((stretch for stretch in known if stretch.goes_on(job)), None)
             if stretch is None:
@@ -100,7 +113,7 @@ class Stretches:
         if not (mine and mine.jobs):
             taken = self._take_over()
             if taken is None:
-                return None
+                return self._twice.popleft() if self._twice and who == self._second else None
             mine = self._own[who] = taken
             fresh = True
         job = mine.jobs.popleft()
@@ -131,6 +144,12 @@ class Stretches:
         left = [job for stretch in [*self._own.values(), *self._waiting] for job in stretch.jobs]
         self._own.clear()
         self._waiting.clear()
+        return left + self.drop_second()
+
+    def drop_second(self) -> list[_Job]:
+        """All that is left for the second model."""
+        left = [*self._twice]
+        self._twice.clear()
         return left
 
 
@@ -158,17 +177,21 @@ class _Worker:
 
 
 class Watcher:
-    """Pose processes on one reel. Without `heavy` the light model looks again too, and its poses say so.
+    """Pose processes on one reel. Without `heavy` the light model looks again too, and its poses say so; without `second` its looks come
+    back as nobody.
 
     steady: what a look gives does not depend on how fast this machine is, since each stretch is one process's own.
     """
 
-    def __init__(self, reel: Reel | str, light: Path, heavy: Path | None = None, workers: int = 2, steady: bool = False) -> None:
+    def __init__(self, reel: Reel | str, light: Path, heavy: Path | None = None, second: Path | None = None, workers: int = 2,
+                 steady: bool = False) -> None:
         self._args = (reel if isinstance(reel, str) else reel.name, light, heavy)
+        self._second = second
         self.look_model = "heavy" if heavy else "light"
+        self._models = {LIVE: "light", LOOK: self.look_model, SECOND: "second"}
         self.restarts = 0
         self.why = ""             # why a process was replaced, the last time
-        self._stretches = Stretches(steady)
+        self._stretches = Stretches(steady, workers - 1)
         self._done: list[tuple[int | None, Pose]] = []
         self._look_ns = 0
         self._workers = [_Worker(n) for n in range(workers)]
@@ -189,6 +212,9 @@ class Watcher:
         Neighbours should share one box: another box is another stretch. urgent: before all
         that waits; may be given piece by piece, as the frames come.
         """
+        if self._second is None:
+            self._done += [(ball, Pose.nobody(frame.stamp, "second", "no second model")) for frame in frames if frame.second]
+            frames = [frame for frame in frames if not frame.second]
         self._stretches.add(ball, frames, urgent)
         self._hand_out()
 
@@ -244,7 +270,8 @@ class Watcher:
     def _start(self, worker: _Worker) -> None:
         spawn = mp.get_context("spawn")   # a fork would copy our threads' locks, and our sound and window with them
         worker.pipe, theirs = spawn.Pipe()
-        worker.process = spawn.Process(target=_work, args=(theirs, worker.number == 0, *self._args), daemon=True,
+        second = self._second if worker.number == len(self._workers) - 1 else None
+        worker.process = spawn.Process(target=_work, args=(theirs, worker.number == 0, *self._args, second), daemon=True,
                                        name=f"creaseside pose {worker.number}")
         worker.process.start()
         theirs.close()
@@ -269,6 +296,8 @@ class Watcher:
                 self._give(worker, job)
         if all(w.given_up for w in self._workers):
             self._answer_for(self._stretches.drop(), f"no pose process: {self.why}")
+        elif self._workers[-1].given_up:
+            self._answer_for(self._stretches.drop_second(), f"no pose process: {self.why}")
 
     def _room(self, worker: _Worker) -> int:
         """How many looks it may have in hand. A look takes as long as three live ones, so the first process gets one only while
@@ -289,11 +318,11 @@ class Watcher:
         if isinstance(said, str):
             worker.why, worker.ready = said, not said
             return
-        stamp, live, missing, arrays, sole_px = said
-        job = next(j for j in worker.held if j.stamp == stamp and (j.ball is None) == live)
+        stamp, kind, missing, arrays, sole_px = said
+        job = next(j for j in worker.held if (j.stamp, j.kind) == (stamp, kind))
         worker.held.remove(job)
         worker.false_starts = 0
-        model = "light" if live else self.look_model
+        model = self._models[kind]
         self._done.append((job.ball, Pose.nobody(stamp, model, missing) if missing else Pose(stamp, *arrays, model, sole_px=sole_px)))
 
     def _replace(self, worker: _Worker) -> None:
@@ -308,8 +337,7 @@ class Watcher:
             self._start(worker)
 
     def _answer_for(self, jobs: Iterable[_Job], why: str) -> None:
-        self._done += [(job.ball, Pose.nobody(job.stamp, "light" if job.ball is None else self.look_model, why))
-                       for job in jobs]
+        self._done += [(job.ball, Pose.nobody(job.stamp, self._models[job.kind], why)) for job in jobs]
 
     def _end(self, worker: _Worker, wait_s: float) -> None:
         if not worker.pipe:
@@ -322,13 +350,13 @@ class Watcher:
         worker.pipe, worker.ready = None, False
 
 
-def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, heavy: Path | None) -> None:
+def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, heavy: Path | None, second: Path | None) -> None:
     """A pose process: until the pipe is closed, the newest live frame first, then the looks in turn."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)   # Ctrl-C is for the kiosk, which then closes the pipe
     memory.few_arenas()
     try:
         with hushed():
-            models = _models(live, light, heavy)
+            models = _models(live, light, heavy, second)
             reel = Reel.attach(reel_name)
             view = _View(reel)
             pipe.send("")
@@ -336,33 +364,40 @@ def _work(pipe: connection.Connection, live: bool, reel_name: str, light: Path, 
             over = True                        # the last look's stretch
             while True:
                 if over and not (live_jobs or looks or pipe.poll(IDLE_S)):
-                    models[False].reset()      # while nobody waits for it: it takes as long as a look
+                    models[LOOK].reset()       # while nobody waits for it: it takes as long as a look
                 while pipe.poll(None if not (live_jobs or looks) else 0):
                     job = pipe.recv()
                     (looks if job.ball is not None else live_jobs).append(job)
                 job = (live_jobs or looks).popleft()
-                over = over if job.ball is None else job.last
-                pipe.send((job.stamp, job.ball is None, *_posed(models[job.ball is None], reel.bgr(job.stamp.frame), view, job)))
+                over = job.last if job.kind == LOOK else over
+                pipe.send((job.stamp, job.kind, *_posed(models[job.kind], reel.bgr(job.stamp.frame), view, job)))
     except (EOFError, BrokenPipeError, ConnectionResetError):
         return
     except Exception as e:
         pipe.send(f"{type(e).__name__}: {e}")
 
 
-def _models(live: bool, light: Path, heavy: Path | None) -> dict[bool, PoseModel]:
-    """By whether the frame is live. Niced here, before the library starts its threads."""
+def _models(live: bool, light: Path, heavy: Path | None, second: Path | None) -> dict[str, PoseModel | SecondModel]:
+    """By what is done with a frame. Niced here, before the library starts its threads."""
     if hasattr(os, "nice"):
         os.nice(NICE)
     import cv2
     cv2.setNumThreads(1)
-    look = PoseModel(heavy or light, "heavy" if heavy else "light")
-    return {False: look, True: PoseModel(light, "light")} if live else {False: look}
+    models: dict[str, PoseModel | SecondModel] = {LOOK: PoseModel(heavy or light, "heavy" if heavy else "light")}
+    if live:
+        models[LIVE] = PoseModel(light, "light")
+    if second:
+        models[SECOND] = SecondModel(second)
+    return models
 
 
-def _posed(model: PoseModel, bgr: np.ndarray | None, view: _View, job: _Job
+def _posed(model: PoseModel | SecondModel, bgr: np.ndarray | None, view: _View, job: _Job
            ) -> tuple[str | None, tuple[np.ndarray, ...], np.ndarray | None]:
     if bgr is None:
         return "the frame is gone from the reel", (), None
+    if isinstance(model, SecondModel):
+        pose = model.pose(bgr, job.stamp, job.box, job.sought)
+        return pose.missing, (pose.xy_px, pose.world_m, pose.visibility), pose.sole_px
     if job.fresh:
         model.reset()
     pose = model.pose(bgr, job.stamp, job.box, job.sought, job.hurry)

@@ -24,7 +24,7 @@ FRAME_HEAD = (
     Column("session", "text", "", "the session's id"),
     Column("number", "integer", "", "of the ball, 1-based in the session"),
     Column("player", "text", "", "the player's id; null: not known"),
-    Column("model", "text", "", "light (live) or heavy (measured)"),
+    Column("model", "text", "", "light (live), heavy (measured) or second (at the landing)"),
     Column("frame", "integer", "", "the source's number of the frame"),
     Column("t_ns", "integer", "ns", "exposure, on the monotonic axis of that run"),
     Column("t_s", "real", "s", "the same on the axis of bfc_s, ffc_s and br_s; null where none of them is known"),

@@ -224,7 +224,7 @@ class Logbook(Hold):
         """Log a ball with its traces; its row's id. When this returns the ball is on the disk and may be announced.
 
         number: the next of the session where None. player: the session's where None. thrown_ns: the release (now, where
-        None). poses: of both models, in order of time. Where the disk is full the traces are given up first (`trouble`
+        None). poses: of all models, in order of time. Where the disk is full the traces are given up first (`trouble`
         says so), then a Fault; nothing has to be mended for the next ball.
         """
         _one_of("a ball's source", source, SOURCES)

@@ -98,8 +98,7 @@ def _origin_ns(ball: Mapping[str, Any]) -> int | None:
 
 def _legs(log: Asker, ball: Mapping[str, Any]) -> tuple[Legs | None, str]:
     traces = log.traces(ball["id"])
-    poses = traces.get("heavy") or traces.get("light")
-    if not poses:
+    if not traces:
         return None, "no trace of this ball is kept"
     if ball["arm"] is None:
         return None, "the bowling arm is not known"
@@ -109,7 +108,7 @@ def _legs(log: Asker, ball: Mapping[str, Any]) -> tuple[Legs | None, str]:
             camera = of_row(log.setup(ball["setup"])).solved()
         except Fault:
             camera = None
-    found = legs(poses, camera, ball["arm"], ball["thrown_ns"] / NS, ball["run_up_speed_m_s"])
+    found = legs(traces, camera, ball["arm"], ball["thrown_ns"] / NS, ball["run_up_speed_m_s"])
     return found, "" if found else "too few looks in its trace"
 
 

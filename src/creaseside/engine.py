@@ -63,7 +63,8 @@ class _Open:
     is not only expected or foreseen; `back`: its looks were given before that was known; `expected`: as it was before anything
     of it was seen; `few`: the looks that decide; `widened`: more of them were asked for, since the landing was not well within
     them; `by_stride`: they did not decide, so the whole delivery stride is to; `then`: those that follow; `live`: the live looks
-    that it was found in; `told`: what was logged and announced before the last of them."""
+    that it was found in; `poses`, `second`: the close ones, by the measuring and by the second model; `told`: what was logged and
+    announced before the last of them."""
 
     number: int
     candidate: Candidate
@@ -78,6 +79,7 @@ class _Open:
     then: tuple[tuple[Span, ...], ...] = ()
     live: Track | None = None
     poses: list[Pose] = field(default_factory=list)
+    second: list[Pose] = field(default_factory=list)
     told: Log | None = None
 
     def as_track(self) -> Track:
@@ -134,7 +136,7 @@ class Engine:
     def see_closely(self, ball: int, pose: Pose) -> None:
         """A look that `Look` asked for; of a ball that is over it is ignored."""
         if ball in self._open:
-            self._open[ball].poses.append(pose)
+            (self._open[ball].second if pose.model == "second" else self._open[ball].poses).append(pose)
 
     def looked(self, ball: int) -> None:
         """Every look that was asked for has been given: judge and ask for the rest, or measure and say what to do."""
@@ -264,7 +266,7 @@ class Engine:
         elif spans := looks.deciding(live, candidate, self._size, self._focus.measure):
             opened = self._opened(candidate, bowled=False)
             opened.expected = None if candidate.arm else candidate
-            self._order_few(opened, spans)
+            self._order_few(opened, spans, candidate.landing_s)
 
     def _found(self, live: Track, candidate: Candidate) -> None:
         """A ball was bowled. Where it was expected or foreseen, its looks are on their way or back."""
@@ -286,7 +288,7 @@ class Engine:
         opened.candidate = candidate
         spans = () if near else self._deciding(live, candidate)
         if spans:
-            self._order_few(opened, spans)
+            self._order_few(opened, spans, candidate.landing_s)
         return bool(spans)
 
     def _opened(self, candidate: Candidate, bowled: bool = True) -> _Open:
@@ -294,9 +296,9 @@ class Engine:
         self._open[self._looks] = _Open(self._looks, candidate, self._focus, self._arm, bowled)
         return self._open[self._looks]
 
-    def _order_few(self, opened: _Open, spans: tuple[Span, ...]) -> None:
+    def _order_few(self, opened: _Open, spans: tuple[Span, ...], landing_s: float) -> None:
         opened.few, opened.back = spans, False
-        self._orders.append(Look(opened.number, spans, urgent=True))
+        self._orders.append(Look(opened.number, spans, True, looks.second_ns(landing_s)))
 
     def _order_rest(self, opened: _Open) -> None:
         """All other looks; but where a verdict at the landing is still to come, those of the delivery stride first."""
@@ -304,7 +306,7 @@ class Engine:
         if not (opened.told or opened.by_stride) and opened.focus and opened.focus.measure in looks.AT_LANDING:
             opened.by_stride = True
             parts, opened.then = parts[:1], parts[1:]
-        self._orders.append(Look(opened.number, sum(parts, ())))
+        self._orders.append(Look(opened.number, sum(parts, ()), False, looks.second_ns(opened.candidate.landing_s, looks.SECOND_DOUBT_S)))
 
     def _just_found(self, now_s: float) -> bool:
         """An arm that goes over the top now belongs to the ball that was just found."""
@@ -341,7 +343,7 @@ class Engine:
         landing = seen.phases.ffc
         if not (opened.widened or (landing and looks.decides(landing.value, opened.few))):
             opened.widened = True
-            return self._order_few(opened, looks.widened(opened.few, landing.value))
+            return self._order_few(opened, looks.widened(opened.few, landing.value), landing.value or candidate.landing_s)
         self._tell(opened, candidate, seen)
         self._order_rest(opened)
 
@@ -413,7 +415,7 @@ class Engine:
     def _seen_closely(self, opened: _Open, close: Track, plane: lane.Lane, ball: Candidate, arm: str) -> measures.Seen:
         """The ball's phases and steps, in the running plane through its front foot."""
         heavy = any(p.model == "heavy" and p.missing is None for p in opened.poses)
-        seen = measures.closely(close, plane, arm, ball.front, ball.release_s, ball.run_up_m_s, heavy, opened.live)
+        seen = measures.closely(close, plane, arm, ball.front, ball.release_s, ball.run_up_m_s, heavy, opened.live, track.of(opened.second))
         return seen if seen.front is None else replace(seen, lane=plane.through(seen.front.ground_m, 0.0))
 
     def _found_again(self, close: Track, candidate: Candidate) -> tuple[lane.Lane, Candidate] | None:

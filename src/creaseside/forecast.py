@@ -12,7 +12,7 @@ from typing import Callable
 
 import numpy as np
 
-from creaseside import contacts, measures, phases, steps
+from creaseside import contacts, measures, opinion, phases, steps
 from creaseside.ball import Value
 from creaseside.camera import Camera
 from creaseside.lane import FOOT_POINT_HEIGHT_M, STATURE_M, Lane
@@ -147,8 +147,10 @@ def _knee(camera: Camera, front: np.ndarray, fps: float, on_sd_s: float, noise: 
     spread = max(measures.KNEE_NOISE_DEG, float(joint_px * np.sqrt((slopes**2).sum())))
     tilt = _aslant(camera, front)
     landing = np.hypot(measures.landing_noise_deg(looks, spread), KNEE_SLOPE_DEG_S * on_sd_s)
-    either = [np.linalg.norm([measures.KNEE_LOOKS[near] * landing, measures.body_sd_deg(figure_px, near)]) for near in (True, False)]
-    return _value(float(np.sqrt(np.mean(np.square(either)) + np.degrees(measures.FRONT_OUT_SD * tilt) ** 2)))
+    parts = {near: (measures.KNEE_LOOKS[near] * landing, measures.body_sd_deg(figure_px, near), np.degrees(measures.FRONT_OUT_SD * tilt))
+             for near in (True, False)}
+    either = [opinion.LEFT[near] * np.linalg.norm(part) for near, part in parts.items()]
+    return _value(float(np.sqrt(np.mean(np.square(either)))))
 
 
 def _leg(camera: Camera, front: np.ndarray) -> tuple[np.ndarray, Lane]:

@@ -79,6 +79,11 @@ def leg(lane: Lane, side: str, hip_px: np.ndarray, knee_px: np.ndarray, ankle_px
                  for joint, point, up in zip(JOINTS, (hip, knee, ankle), (thigh, _unit(thigh + shank), shank)))
 
 
+def read_deg(lane: Lane, side: str, hip_px: np.ndarray, knee_px: np.ndarray, ankle_px: np.ndarray) -> np.ndarray:
+    """The knee's signed angle (T,) in the plane through that foot, from landmarks as they are."""
+    return signed_deg(*_in_space(lane, LEFTWARDS[side], hip_px, knee_px, ankle_px))
+
+
 def leg_m(hip: np.ndarray, knee: np.ndarray, ankle: np.ndarray) -> float:
     """Hip to knee to ankle, the middle one of all looks, in the points' own unit; NaN where the leg is never whole."""
     both = np.linalg.norm(hip - knee, axis=-1) + np.linalg.norm(knee - ankle, axis=-1)

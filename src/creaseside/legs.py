@@ -5,7 +5,7 @@ It shows how the logged numbers came about and replaces none of them: a knee at 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Iterable
+from typing import Iterable, Mapping
 
 import numpy as np
 
@@ -28,15 +28,16 @@ class Legs:
     leg_px: np.ndarray
 
 
-def legs(poses: Iterable[Pose], camera: Camera | None, arm: str, release_s: float,
+def legs(traces: Mapping[str, Iterable[Pose]], camera: Camera | None, arm: str, release_s: float,
          run_up_m_s: float | None = None) -> Legs | None:
-    """Of one ball's close looks; None where there are too few. release_s: on the poses' own axis."""
-    poses = list(poses)
-    close = track.cleaned(track.of(poses))
+    """Of one ball's looks by model, the heavy one's or else the light one's; None where there are too few. release_s: on the poses'
+    own axis."""
+    heavy, live, second = (track.of(traces.get(model, ())) for model in ("heavy", "light", "second"))
+    close = track.cleaned(heavy or live)
     if len(close) < FEWEST_LOOKS:
         return None
     plane, front = lane.of(close, camera), OTHER[arm]
-    seen = measures.closely(close, plane, arm, front, release_s, run_up_m_s or USUAL_RUN_M_S, any(p.model == "heavy" for p in poses))
+    seen = measures.closely(close, plane, arm, front, release_s, run_up_m_s or USUAL_RUN_M_S, len(heavy) > 0, track.cleaned(live), second)
     joints = [INDEX[f"{front}_{j}"] for j in ("hip", "knee", "ankle")]
     return Legs(close.t_s, measures.knee_deg(seen, front, seen.front), measures.knee_deg(seen, OTHER[front], seen.back),
                 close.xy_px[:, joints])

@@ -11,7 +11,7 @@ from typing import Callable
 
 import numpy as np
 
-from creaseside import bones, joints, phases, swing
+from creaseside import front_leg, joints, opinion, phases, swing
 from creaseside import steps as foot_steps
 from creaseside.ball import Value
 from creaseside.joints import signed_deg
@@ -19,16 +19,13 @@ from creaseside.lane import Lane
 from creaseside.phases import Phases
 from creaseside.pose import LEFTWARDS
 from creaseside.steps import Step
-from creaseside.track import Track, height_px, hips_slipped, local_line
+from creaseside.track import Track, height_px, local_line
 
 NO_MARKS = "no marks: the camera's place is not known"
 
-# How far the hip is to its own side of the plane through its ankle: the front leg is `joints`' business, and what stays in doubt of
-# its knee a share of its limb. The back foot lands across, beyond the middle of the body, with its toes and so its bent knee
-# turned outwards.
+# How far the hip is to its own side of the plane through its ankle: the front leg is `front_leg`'s business, and what stays in doubt of
+# its knee a share of its limb. The back foot lands across, beyond the middle of the body, its toes and so its bent knee turned out.
 FRONT_OUT_SD = 0.03                          # of a thigh, what drawn knees seen from far off side-on stray by beyond those seen square
-LATE_OUT_M = (0.045, 0.0)                    # by release the front knee points ahead, and the leg leans: `joints` was made for the landing, and
-LANDED_S = (0.050, 0.090)                    # fades out between these, after it (rendered: smallest knee 5.0 with it to the end, 4.3 so)
 BACK_OUT_M, BACK_OUT_SD_M = (-0.10, 0.05), 0.06      # (rendered; foot turned 45 to 60 degrees)
 KNEE_AFTER_S = 0.050                         # the knee at a contact is read from the looks after it: before, it moves at up to 1200 deg/s
 UNPLACED_SD_DEG = 4.0                        # a camera up to 30 degrees off side-on shows another angle than the plane's: 0.6 to 4.3 (rendered)
@@ -38,8 +35,7 @@ KNEE_NOISE_DEG = 1.5                         # one look's knee, heavy model, 250
 LATE_KNEE_SD_DEG, BR_KNEE_SD_DEG, BR_OUT_SD = {True: 2.9, False: 4.1}, {True: 2.6, False: 4.2}, 0.178
 # What a leg does after a landing, as a parabola in time: gives way by 10 degrees in 70 ms, within as much (published: 0 to 40
 # degrees until release). The looks say more than this, but for the three that there are at 60 frames a second.
-GIVES_DEG, GIVES_S = 10.0, 0.07
-GIVES_USUAL = np.array([-1.0, 1.0])          # slope and bend, each in its sd
+GIVES_DEG, GIVES_S, GIVES_USUAL = 10.0, 0.07, np.array([-1.0, 1.0])      # the last: slope and bend, each in its sd
 HOLDS_USUAL, HOLDS_FROM_S, HOLDS_TO_S = np.zeros(2), -0.015, 0.060   # a back leg comes in slowly, since its foot is drawn back, and need not give
                                              # way: looks before its landing tell of it as well (rendered: 38 balls: 5.8 degrees off without, 4.4 so)
 GIVES = np.array([[0.0, GIVES_S / (2 * GIVES_DEG), 0.0], [0.0, 0.0, GIVES_S**2 / GIVES_DEG]])
@@ -73,8 +69,8 @@ STRIDE_ONWARD_M_S = 0.35                     # an ankle goes on over its foot: f
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What the measures are taken from: the close track, the lane, the phases, the steps on the ground (None without marks), and the
-    live track that the ball was found in."""
+    """What the measures are taken from: the close track, the lane, the phases, the steps on the ground (None without marks), the live
+    track that the ball was found in, and the second model's looks where there are any."""
 
     track: Track
     lane: Lane
@@ -84,16 +80,17 @@ class Seen:
     front: Step | None
     heavy: bool
     live: Track
+    second: Track | None = None
 
 
-def closely(track: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float, heavy: bool,
-            live: Track | None = None) -> Seen:
+def closely(close: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float, heavy: bool,
+            live: Track | None = None, second: Track | None = None) -> Seen:
     """A ball's close looks, from about when it was released: its phases, its feet on the ground. Without live looks the close ones
     stand for them."""
-    return see(track, lane, phases.of(track, lane, arm, front, release_s, run_up_m_s), heavy, live)
+    return see(close, lane, phases.of(close, lane, arm, front, release_s, run_up_m_s), heavy, live, second)
 
 
-def see(track: Track, lane: Lane, when: Phases, heavy: bool, live: Track | None = None) -> Seen:
+def see(track: Track, lane: Lane, when: Phases, heavy: bool, live: Track | None = None, second: Track | None = None) -> Seen:
     """Puts the feet on the ground: the steps of the run-up, of the back foot and of the front foot."""
     def step(side: str, kind: str) -> Step | None:
         landing = when.landings.get(side)
@@ -103,7 +100,7 @@ def see(track: Track, lane: Lane, when: Phases, heavy: bool, live: Track | None 
     before = foot_steps.last_two(when.contacts, when.front, when.bfc.value) if when.bfc else []
     run_up = [s for c in before if (s := foot_steps.of(track, lane, c)) is not None and _same_lane(s, back)]
     *run_up, back, front = foot_steps.compared([*run_up, back, front])
-    return Seen(track, lane, when, run_up, back, front, heavy, live or track)
+    return Seen(track, lane, when, run_up, back, front, heavy, live or track, second)
 
 
 def _same_lane(step: Step, back: Step | None) -> bool:
@@ -118,18 +115,11 @@ def _same_lane(step: Step, back: Step | None) -> bool:
 
 def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
     """The knee's signed angle at every look, (T,) degrees, in the running plane through that foot."""
+    if side == seen.phases.front:
+        return front_knee(seen).read_deg
     lane = seen.lane.through(step.ground_m, 0.0) if step else seen.lane
     marks = [seen.track[f"{side}_{joint}"] for joint in joints.JOINTS]
-    front, own = side == seen.phases.front, LEFTWARDS[side]
-    plain = signed_deg(*(lane.flat(xy, own * out) for xy, out in zip(marks, (*(LATE_OUT_M if front else BACK_OUT_M), 0.0))))
-    if not front or not seen.phases.ffc:
-        return plain
-    after = seen.track.t_s - seen.phases.ffc.value
-    late = np.clip((after - LANDED_S[0]) / (LANDED_S[1] - LANDED_S[0]), 0.0, 1.0)
-    read = (1 - late) * signed_deg(*joints.leg(lane, side, *marks)) + late * plain
-    landing = np.flatnonzero(np.abs(after) < LANDED_S[0])
-    read[landing[hips_slipped(seen.track, landing)]] = np.nan
-    return read - bones.off_deg(seen.track, seen.live, lane, seen.phases, late)
+    return signed_deg(*(lane.flat(xy, LEFTWARDS[side] * out) for xy, out in zip(marks, (*BACK_OUT_M, 0.0))))
 
 
 def _at_contact(seen: Seen, angle: np.ndarray, on: Value, first_s: float = 0.0, last_s: float = KNEE_AFTER_S, usual: np.ndarray = GIVES_USUAL) -> Value:
@@ -225,12 +215,22 @@ def _front(seen: Seen, knee: Value, when: Value, out_sd: float = FRONT_OUT_SD) -
     return Value(knee.value, float(np.hypot(knee.sd, _leg_sd(seen, seen.phases.front, when, out_sd)))) if knee else knee
 
 
+def front_knee(seen: Seen) -> front_leg.Knee:
+    """At every look."""
+    lane = seen.lane.through(seen.front.ground_m, 0.0) if seen.front else seen.lane
+    return front_leg.knee(seen.track, seen.live, seen.second, lane, seen.phases)
+
+
 def front_knee_ffc_deg(seen: Seen) -> Value:
-    when, front = seen.phases.ffc, seen.phases.front
+    when = seen.phases.ffc
     if not when:
         return when
-    knee = _at_contact(seen, knee_deg(seen, front, seen.front), when)
-    return _front(seen, replace(knee, sd=KNEE_LOOKS[near(seen)] * knee.sd), when) if knee else knee
+    leg = front_knee(seen)
+    knee = _at_contact(seen, leg.read_deg, when)
+    if not knee:
+        return knee
+    alone = _front(seen, replace(knee, sd=KNEE_LOOKS[near(seen)] * knee.sd), when)
+    return replace(alone, sd=opinion.left_sd_deg(alone.sd, leg.apart_deg, near(seen)))
 
 
 def front_knee_min_deg(seen: Seen) -> Value:

@@ -44,12 +44,13 @@ class Span:
 @dataclass(frozen=True, slots=True)
 class Look:
     """Pose these moments of ball `ball` again with the measuring model, the first span first; then say `looked`. There may
-    be others of the same ball; nothing is posed for it within a step of what was. `urgent`: a verdict waits for these few, before
-    all else that is to be posed."""
+    be others of the same ball; nothing is posed for it within a step of what was. What is or was posed between the two moments of
+    `second_ns` is posed by the second model too. `urgent`: a verdict waits for these few, before all else that is to be posed."""
 
     ball: int
     spans: tuple[Span, ...]
     urgent: bool = False
+    second_ns: tuple[int, int] = (0, -1)
 
 
 @dataclass(frozen=True, slots=True)

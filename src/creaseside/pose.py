@@ -35,7 +35,8 @@ class Pose:
     visibility: (33,) float32 in 0..1, the model's word, not ours.
     sole_px: (2, 2) float32, in the order of SIDES: the lower edge of the foot in the picture, half-way from heel to toe; NaN where it
     was not seen or not looked for. It is no landmark and is not kept with them.
-    model: "light" (the live track) or "heavy" (the frames that are measured).
+    model: "light" (the live track), "heavy" (the frames that are measured) or "second" (another maker's, at the landing, which knows
+    neither heels nor toes).
     missing: why there is no person in this frame, else None; then every landmark is NaN.
     """
 

@@ -12,7 +12,7 @@ import hashlib
 
 import numpy as np
 
-from creaseside import bones, joints
+from creaseside import bones, joints, opinion
 from creaseside import lane as lanes
 from creaseside.ball import Value
 from creaseside.camera import Camera
@@ -31,7 +31,7 @@ READ = "landmarks as they are"      # the way of reading a zero, for `edition`
 
 def edition() -> str:
     """Which way a zero is read, and by which tables its balls' knees: what was read otherwise is not to be set against these."""
-    return hashlib.sha256(f"{READ} {joints.edition()} {bones.LANDING_DEG} {bones.USUAL}".encode()).hexdigest()[:12]
+    return hashlib.sha256(f"{READ} {joints.edition()} {bones.LANDING_DEG} {bones.USUAL} {opinion.USUAL_DEG} {opinion.SHARE}".encode()).hexdigest()[:12]
 
 
 def zero(track: Track, camera: Camera | None, side: str) -> Value:

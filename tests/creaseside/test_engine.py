@@ -278,7 +278,8 @@ def test_a_ball_whose_arm_is_not_clear_live_is_judged_from_its_stride(arm):
     assert not look.urgent and film.t[asked_frames(film, look.spans)].min() > -0.4
     while look:
         for i in asked_frames(film, look.spans):
-            it.see_closely(look.ball, film.pose(i))
+            for model in ("heavy", "second"):
+                it.see_closely(look.ball, replace(film.pose(i), model=model))
         looked(it, look.ball)
         orders += (new := it.orders())
         look = next((order for order in new if isinstance(order, Look)), None)

@@ -328,7 +328,7 @@ def test_no_frame_is_asked_for_whose_neighbour_was(world):
 
 def test_a_span_takes_what_the_reel_still_has():
     with Reel.make(2, FPS, 1) as reel:
-        assert frames_of([Span(0, NS, 1, None)], reel) == []
+        assert frames_of(Look(1, (Span(0, NS, 1, None),)), reel) == []
 
 
 def late_eyes(w, monkeypatch, turns: int, missing_every: int = 0) -> None:

@@ -111,6 +111,18 @@ def test_what_a_verdict_waits_for_comes_first_and_goes_on_as_its_frames_come():
     assert taken(stretches, 0)[:2] == [(14, False), (15, False)]
 
 
+def test_the_second_model_s_frames_go_to_the_process_that_has_it_when_it_has_nothing_else_and_end_no_stretch():
+    """A stretch that waits for its next frame goes on with whom it follows."""
+    stretches, box = Stretches(second=1), (0, 0, 9, 9)
+    stretches.add(1, [Frame(s, box) for s in stamps(0, 2)] + [Frame(s, box, second=True) for s in stamps(0, 2)], hurry=True)
+    assert taken(stretches, 0) == [(0, True), (1, False)]
+    assert [(job.stamp.frame, job.kind) for job in iter(lambda: stretches.next(1), None)] == [(0, room.SECOND), (1, room.SECOND)]
+    stretches.add(1, [Frame(s, box) for s in stamps(2, 4)], hurry=True)
+    stretches.add(1, [Frame(stamps(4, 5)[0], box, second=True)], hurry=True)
+    assert taken(stretches, 0) == [(2, False), (3, False)]
+    assert [job.kind for job in stretches.drop()] == [room.SECOND] and stretches.drop_second() == []
+
+
 @pytest.mark.parametrize("n", range(1, 40))
 def test_every_frame_is_handed_out_once(n):
     stretches, seen = Stretches(), []
@@ -132,7 +144,7 @@ def reel():
 
 @pytest.fixture(scope="module")
 def watcher(reel):
-    with Watcher(reel, models.light_bundle(), models.heavy_bundle(), workers=2) as made:
+    with Watcher(reel, models.light_bundle(), models.heavy_bundle(), models.second_bundle(), workers=2) as made:
         until(made, made.ready)
         yield made
 
@@ -161,6 +173,23 @@ def test_a_look_gives_every_frame_once_from_the_measuring_model(watcher):
     assert {ball for ball, _ in got} == {7} and {p.model for _, p in got} == {watcher.look_model}
     assert [p.missing for _, p in got] == [None] * N
     assert not got[0][1].xy_px.flags.writeable
+
+
+@pytest.mark.skipif(models.second_bundle() is None, reason="the set-up has not fetched the second model")
+def test_both_models_see_the_same_legs(watcher):
+    few = stamps(4, 7)
+    watcher.look(9, [Frame(s) for s in few])
+    heavies = {pose.stamp: pose for _, pose in collect(watcher, len(few))}
+    low, high = (end(heavies[few[0]].xy_px, axis=0) + way for end, way in ((np.min, -50), (np.max, 50)))
+    watcher.look(9, [Frame(s, sought_px=(*low, *high), second=True) for s in few])
+    seconds = {pose.stamp: pose for _, pose in collect(watcher, len(few))}
+    assert set(heavies) == set(seconds) == set(few) and {p.model for p in seconds.values()} == {"second"}
+    for s in few:
+        heavy, second, tall = heavies[s], seconds[s], np.ptp(heavies[s].xy_px[:, 1])
+        for joint in ("hip", "knee", "ankle"):
+            apart = [np.linalg.norm(heavy[f"{side}_{joint}"] - second[f"{side}_{joint}"]) for side in ("left", "right")]
+            assert max(apart) < 0.08 * tall
+        assert np.isnan(second["left_heel"]).all() and second.missing is None
 
 
 def test_a_look_with_a_view_without_the_bowler_says_how_low_the_feet_reach(watcher):
@@ -243,6 +272,25 @@ def test_processes_that_cannot_start_are_given_up_with_the_reason(tmp_path):
         assert not watcher.live(Stamp(0, 0))
         (_, pose), = watcher.poses()
         assert pose.missing.startswith("no pose process:") and pose.model == "light"
+
+
+def test_without_a_second_model_its_frames_come_back_as_nobody(reel):
+    with Watcher(reel, models.light_bundle(), workers=1) as watcher:
+        until(watcher, watcher.ready)
+        watcher.look(1, [Frame(stamps(0, 1)[0]), Frame(stamps(0, 1)[0], second=True)])
+        got = {pose.model: pose.missing for _, pose in collect(watcher, 2)}
+    assert got == {"light": None, "second": "no second model"}
+
+
+def test_where_the_process_with_the_second_model_is_given_up_its_frames_are_answered_for(reel, tmp_path):
+    bad = tmp_path / "bad.tflite"
+    bad.write_bytes(b"no model")
+    with Watcher(reel, models.light_bundle(), second=bad, workers=2) as watcher:
+        until(watcher, lambda: not watcher.alive())
+        watcher.look(1, [Frame(s, second=second) for s in stamps(0, 2) for second in (False, True)])
+        got = [pose for _, pose in collect(watcher, 4)]
+    assert sorted(pose.model for pose in got if pose.missing is None) == ["light", "light"]
+    assert all(pose.missing.startswith("no pose process:") for pose in got if pose.model == "second")
 
 
 def test_closing_leaves_no_process(reel):

@@ -106,7 +106,8 @@ def models(place: Place) -> Iterator[Check]:
         yield Check("pose model", WARNING, "light only: the front knee is out by about 7.5 degrees instead of 2, "
                                            "and legs get swapped", again)
     elif models.second_bundle(place) is None:
-        yield Check("pose model", WARNING, "no second one: the front knee is out by about 3 degrees instead of 2.5", again)
+        # Of 479 drawn balls: 3.0 against 2.6 degrees RMSE.
+        yield Check("pose model", WARNING, "no second one: the front knee is out by about 3 degrees instead of 2.6", again)
     else:
         yield Check("pose model", OK, "light for the live picture, heavy for what is measured, a second one for the front knee")
 

@@ -48,11 +48,12 @@ class SecondModel:
             self._seen(np.zeros((SQUARE, SQUARE, 3), np.uint8))       # the first picture is slow: let it be this one
         memory.let_go(bundle)                                         # its weights were put in order elsewhere
 
-    def pose(self, bgr: np.ndarray, stamp: Stamp, box_px: Box | None = None, sought_px: Box | None = None) -> Pose:
+    def pose(self, bgr: np.ndarray, stamp: Stamp, box_px: Box | None = None, sought_px: Box | None = None, hurry: bool = False) -> Pose:
         """The body in a (H, W, 3) BGR picture, in pixels of the whole picture.
 
         It looks at the square round `sought_px`, else round `box_px`, else round all of the picture (left, top, right, bottom): as long
         as the longer side, with the same middle, and black where it leaves the picture. Visibility is the model's score of each point.
+        hurry: asked for as of `PoseModel`; no look of this model can do without its second part.
         """
         box = sought_px or box_px or inside(None, bgr)
         if not _overlaps(box, bgr):

@@ -395,9 +395,6 @@ def _posed(model: PoseModel | SecondModel, bgr: np.ndarray | None, view: _View, 
            ) -> tuple[str | None, tuple[np.ndarray, ...], np.ndarray | None]:
     if bgr is None:
         return "the frame is gone from the reel", (), None
-    if isinstance(model, SecondModel):
-        pose = model.pose(bgr, job.stamp, job.box, job.sought)
-        return pose.missing, (pose.xy_px, pose.world_m, pose.visibility), pose.sole_px
     if job.fresh:
         model.reset()
     pose = model.pose(bgr, job.stamp, job.box, job.sought, job.hurry)

@@ -45,7 +45,7 @@ def of_knee(seen: Seen, knee: Value) -> str | None:
     """What makes the front knee at the landing uncertain, where it is."""
     if not knee or knee.sd <= KNEE_SURE_SD_DEG:
         return None
-    near, apart = measures.near(seen), measures.front_knee(seen).apart_deg
+    near, apart = measures.near(seen), seen.front_knee.apart_deg
     why = measures.leg_doubts(seen, seen.phases.front, seen.phases.ffc, measures.FRONT_OUT_SD)
     why["the bowler is small in the picture" if near else "it is the leg away from the camera"] = measures.body_sd_deg(height_px(seen.track), near)
     why = {reason: opinion.left(apart, near) * doubt for reason, doubt in why.items()}

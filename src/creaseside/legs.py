@@ -39,5 +39,4 @@ def legs(traces: Mapping[str, Iterable[Pose]], camera: Camera | None, arm: str, 
     plane, front = lane.of(close, camera), OTHER[arm]
     seen = measures.closely(close, plane, arm, front, release_s, run_up_m_s or USUAL_RUN_M_S, len(heavy) > 0, track.cleaned(live), second)
     joints = [INDEX[f"{front}_{j}"] for j in ("hip", "knee", "ankle")]
-    return Legs(close.t_s, measures.knee_deg(seen, front, seen.front), measures.knee_deg(seen, OTHER[front], seen.back),
-                close.xy_px[:, joints])
+    return Legs(close.t_s, seen.front_knee.read_deg, seen.back_knee_deg, close.xy_px[:, joints])

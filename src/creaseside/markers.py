@@ -63,7 +63,7 @@ def of(poses: Iterable[Pose], camera: Camera, ball: Ball, ffc_s: float | None, d
     if depth not in DEPTHS:
         raise ValueError(f"asked a depth, found {depth!r}; one of {', '.join(DEPTHS)}")
     poses = [p for p in poses if p.missing is None]
-    poses = [p for p in poses if p.model == "heavy"] or poses
+    poses = [p for p in poses if p.model == "heavy"] or [p for p in poses if p.model == "light"]
     seen = track.of(poses)
     if len(seen) < 2:
         raise ValueError(f"asked 2 looks at the bowler or more, found {len(seen)}")

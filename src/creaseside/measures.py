@@ -7,6 +7,7 @@ not measured from one side camera.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Callable
 
 import numpy as np
@@ -67,10 +68,10 @@ STRIDE_SD_M, STRIDE_SD_SHARE = 0.007, 0.006  # landmarks of two feet, and the sc
 STRIDE_ONWARD_M_S = 0.35                     # an ankle goes on over its foot: for each second between the looks that see it land (puppets at 25 a second)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Seen:
     """What the measures are taken from: the close track, the lane, the phases, the steps on the ground (None without marks), the live
-    track that the ball was found in, and the second model's looks where there are any."""
+    track that the ball was found in, and the second model's looks where there are any; and the knees in them, read once."""
 
     track: Track
     lane: Lane
@@ -81,6 +82,21 @@ class Seen:
     heavy: bool
     live: Track
     second: Track | None = None
+
+    @cached_property
+    def front_knee(self) -> front_leg.Knee:
+        """At every look."""
+        return front_leg.knee(self.track, self.live, self.second, self._through(self.front), self.phases)
+
+    @cached_property
+    def back_knee_deg(self) -> np.ndarray:
+        """Signed, at every look, (T,) degrees, in the running plane through the back foot."""
+        side, lane = self.phases.back, self._through(self.back)
+        marks = [self.track[f"{side}_{joint}"] for joint in joints.JOINTS]
+        return signed_deg(*(lane.flat(xy, LEFTWARDS[side] * out) for xy, out in zip(marks, (*BACK_OUT_M, 0.0))))
+
+    def _through(self, step: Step | None) -> Lane:
+        return self.lane.through(step.ground_m, 0.0) if step else self.lane
 
 
 def closely(close: Track, lane: Lane, arm: str, front: str, release_s: float, run_up_m_s: float, heavy: bool,
@@ -112,15 +128,6 @@ def _same_lane(step: Step, back: Step | None) -> bool:
 
 
 # --- the legs -----------------------------------------------------------------------------------------------------------
-
-def knee_deg(seen: Seen, side: str, step: Step | None) -> np.ndarray:
-    """The knee's signed angle at every look, (T,) degrees, in the running plane through that foot."""
-    if side == seen.phases.front:
-        return front_knee(seen).read_deg
-    lane = seen.lane.through(step.ground_m, 0.0) if step else seen.lane
-    marks = [seen.track[f"{side}_{joint}"] for joint in joints.JOINTS]
-    return signed_deg(*(lane.flat(xy, LEFTWARDS[side] * out) for xy, out in zip(marks, (*BACK_OUT_M, 0.0))))
-
 
 def _at_contact(seen: Seen, angle: np.ndarray, on: Value, first_s: float = 0.0, last_s: float = KNEE_AFTER_S, usual: np.ndarray = GIVES_USUAL) -> Value:
     """The angle at a contact, from the looks round it, a front leg's just after it: a parabola through them and through what legs do.
@@ -215,47 +222,38 @@ def _front(seen: Seen, knee: Value, when: Value, out_sd: float = FRONT_OUT_SD) -
     return Value(knee.value, float(np.hypot(knee.sd, _leg_sd(seen, seen.phases.front, when, out_sd)))) if knee else knee
 
 
-def front_knee(seen: Seen) -> front_leg.Knee:
-    """At every look."""
-    lane = seen.lane.through(seen.front.ground_m, 0.0) if seen.front else seen.lane
-    return front_leg.knee(seen.track, seen.live, seen.second, lane, seen.phases)
-
-
 def front_knee_ffc_deg(seen: Seen) -> Value:
     when = seen.phases.ffc
     if not when:
         return when
-    leg = front_knee(seen)
-    knee = _at_contact(seen, leg.read_deg, when)
+    knee = _at_contact(seen, seen.front_knee.read_deg, when)
     if not knee:
         return knee
     alone = _front(seen, replace(knee, sd=KNEE_LOOKS[near(seen)] * knee.sd), when)
-    return replace(alone, sd=opinion.left_sd_deg(alone.sd, leg.apart_deg, near(seen)))
+    return replace(alone, sd=opinion.left_sd_deg(alone.sd, seen.front_knee.apart_deg, near(seen)))
 
 
 def front_knee_min_deg(seen: Seen) -> Value:
     if not (seen.phases.ffc and seen.phases.br):
         return seen.phases.br if seen.phases.ffc else seen.phases.ffc
-    angle = knee_deg(seen, seen.phases.front, seen.front)
-    return _front(seen, _smallest(seen, angle, seen.phases.ffc.value, seen.phases.br.value, LATE_KNEE_SD_DEG[near(seen)]), seen.phases.ffc)
+    return _front(seen, _smallest(seen, seen.front_knee.read_deg, seen.phases.ffc.value, seen.phases.br.value, LATE_KNEE_SD_DEG[near(seen)]), seen.phases.ffc)
 
 
 def front_knee_br_deg(seen: Seen) -> Value:
     when = seen.phases.br
-    return _front(seen, _at(seen, knee_deg(seen, seen.phases.front, seen.front), when, BR_KNEE_SD_DEG[near(seen)]), when, BR_OUT_SD) if when else when
+    return _front(seen, _at(seen, seen.front_knee.read_deg, when, BR_KNEE_SD_DEG[near(seen)]), when, BR_OUT_SD) if when else when
 
 
 def back_knee_bfc_deg(seen: Seen) -> Value:
     if not seen.phases.bfc:
         return seen.phases.bfc
-    return _doubted(seen, _at_contact(seen, knee_deg(seen, seen.phases.back, seen.back), seen.phases.bfc, HOLDS_FROM_S, HOLDS_TO_S, HOLDS_USUAL))
+    return _doubted(seen, _at_contact(seen, seen.back_knee_deg, seen.phases.bfc, HOLDS_FROM_S, HOLDS_TO_S, HOLDS_USUAL))
 
 
 def back_knee_min_deg(seen: Seen) -> Value:
     if not (seen.phases.bfc and seen.phases.ffc):
         return seen.phases.ffc if seen.phases.bfc else seen.phases.bfc
-    angle = knee_deg(seen, seen.phases.back, seen.back)
-    return _doubted(seen, _smallest(seen, angle, seen.phases.bfc.value, seen.phases.ffc.value - 0.02, KNEE_NOISE_DEG))
+    return _doubted(seen, _smallest(seen, seen.back_knee_deg, seen.phases.bfc.value, seen.phases.ffc.value - 0.02, KNEE_NOISE_DEG))
 
 
 def _doubted(seen: Seen, knee: Value) -> Value:

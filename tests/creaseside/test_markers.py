@@ -84,6 +84,14 @@ def test_the_heavy_looks_are_taken_where_there_are_any():
     assert np.array_equal(both.xyz_mm, markers.of(heavy, film.camera, ball(), EPOCH_S).xyz_mm, equal_nan=True)
 
 
+def test_the_second_model_s_looks_which_know_no_feet_are_never_markers():
+    film = Film(bowler(), between=(-0.2, 0.2), noise_px=2.0)
+    light, second = ([film.pose(i, model) for i in range(len(film))] for model in ("light", "second"))
+    footless = [replace(p, xy_px=np.where(np.arange(len(NAMES))[:, None] < INDEX["left_heel"], p.xy_px, np.nan)) for p in second]
+    both = markers.of([*light, *footless], film.camera, ball(), EPOCH_S)
+    assert np.array_equal(both.xyz_mm, markers.of(light, film.camera, ball(), EPOCH_S).xyz_mm, equal_nan=True)
+
+
 def test_what_cannot_be_done_is_said():
     film = Film(bowler(), between=(-0.2, 0.2))
     with pytest.raises(ValueError, match="2 looks"):

@@ -33,7 +33,7 @@ def knee(one: measures.Seen) -> float:
 def apart(one: measures.Seen) -> float:
     """The middle one at the landing."""
     at = np.abs(one.track.t_s - one.phases.ffc.value) < 0.05
-    return float(np.median(measures.front_knee(one).apart_deg[at]))
+    return float(np.median(one.front_knee.apart_deg[at]))
 
 
 @pytest.mark.parametrize("arm", ["right", "left"])
@@ -49,9 +49,9 @@ def test_the_knee_goes_a_share_of_the_way_to_what_the_second_model_has(arm, near
 
 
 def test_as_usual_the_knee_is_as_the_first_model_has_it(monkeypatch):
-    one = with_second(seen())
     square, turned = opinion.USUAL_DEG[True]
-    monkeypatch.setitem(opinion.USUAL_DEG, True, (square + apart(one), turned))
+    monkeypatch.setitem(opinion.USUAL_DEG, True, (square + apart(with_second(seen())), turned))
+    one = with_second(seen())
     assert apart(one) == pytest.approx(0.0, abs=1e-9) and knee(one) == pytest.approx(knee(seen()), abs=0.05)
 
 
